@@ -1,0 +1,222 @@
+"""Figures that follow each series, and the alerts that they raise.
+
+A series is one approach and one finish class: attempts that may be compared.
+"""
+
+from django.db import models
+from django.db.models.functions import Now
+
+from approaches.models import Approach, Attempt, FinishClass, Plan, Session
+from clubs.models import ClubRow, Membership
+from common.constraints import SameClub
+
+
+class SeriesRow(ClubRow):
+    """A row of one series."""
+
+    approach = models.ForeignKey(
+        Approach, on_delete=models.PROTECT, related_name="+", db_constraint=False, db_index=False
+    )
+    finish_class = models.CharField(max_length=12, choices=FinishClass.choices)
+
+    class Meta:
+        abstract = True
+
+
+class SeriesState(SeriesRow):
+    """How far a series is computed, with which method, and its latest figures."""
+
+    method = models.PositiveSmallIntegerField(help_text="Version of the formulas.")
+    revision = models.BigIntegerField(default=0, help_text="Grows with each refresh.")
+    through_attempt = models.ForeignKey(
+        Attempt,
+        on_delete=models.PROTECT,
+        null=True,
+        related_name="+",
+        db_constraint=False,
+        db_index=False,
+    )
+    n_attempts = models.PositiveIntegerField(default=0)
+    figures = models.JSONField(default=dict, help_text="Figures over the latest window.")
+    judge_due_at = models.DateTimeField(
+        null=True, help_text="When the session that is still open will have finished."
+    )
+    computed_at = models.DateTimeField(db_default=Now())
+
+    class Meta:
+        constraints = [
+            SameClub("approach", name="series_state_approach_same_club"),
+            SameClub("through_attempt", name="series_state_attempt_same_club"),
+            models.UniqueConstraint(
+                fields=["club", "approach", "finish_class"], name="series_state_once"
+            ),
+        ]
+        indexes = [
+            models.Index(
+                fields=["judge_due_at"],
+                condition=models.Q(judge_due_at__isnull=False),
+                name="series_state_to_judge",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.finish_class} {self.approach_id}"
+
+
+class SeriesPoint(SeriesRow):
+    """Rolling figures as they stood after one attempt. NULL means not enough to say."""
+
+    attempt = models.ForeignKey(
+        Attempt, on_delete=models.PROTECT, related_name="+", db_constraint=False, db_index=False
+    )
+    started_at = models.DateTimeField()
+    plan_revision = models.PositiveIntegerField(null=True)
+    n = models.PositiveIntegerField(help_text="Attempts in the window.")
+    n_measured = models.PositiveIntegerField(help_text="Of these, with a measured toe.")
+    toe_m = models.FloatField(null=True)
+    no_jump = models.BooleanField()
+    bias_m = models.FloatField(null=True)
+    bias_low_m = models.FloatField(null=True)
+    bias_high_m = models.FloatField(null=True)
+    spread_m = models.FloatField(null=True)
+    spread_low_m = models.FloatField(null=True)
+    spread_high_m = models.FloatField(null=True)
+    share_on_board = models.FloatField(null=True)
+    share_no_jump = models.FloatField(null=True)
+
+    class Meta:
+        constraints = [
+            SameClub("approach", name="series_point_approach_same_club"),
+            SameClub("attempt", name="series_point_attempt_same_club"),
+            models.UniqueConstraint(fields=["club", "attempt"], name="series_point_once"),
+        ]
+        indexes = [
+            models.Index(
+                fields=["club", "approach", "finish_class", "started_at", "attempt"],
+                name="series_point_in_order",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.started_at:%Y-%m-%d %H:%M}"
+
+
+class SessionPoint(SeriesRow):
+    """What the charts say after one finished session of one plan revision."""
+
+    session = models.ForeignKey(
+        Session, on_delete=models.PROTECT, related_name="+", db_constraint=False, db_index=False
+    )
+    plan = models.ForeignKey(
+        Plan,
+        on_delete=models.PROTECT,
+        null=True,
+        related_name="+",
+        db_constraint=False,
+        db_index=False,
+    )
+    first_started_at = models.DateTimeField()
+    last_attempt = models.ForeignKey(
+        Attempt, on_delete=models.PROTECT, related_name="+", db_constraint=False, db_index=False
+    )
+    figures = models.JSONField(help_text="What was measured in the session, and the chart points.")
+    chart_state = models.JSONField(help_text="What the next session point starts from.")
+
+    class Meta:
+        constraints = [
+            SameClub("approach", name="session_point_approach_same_club"),
+            SameClub("session", name="session_point_session_same_club"),
+            SameClub("plan", name="session_point_plan_same_club"),
+            SameClub("last_attempt", name="session_point_attempt_same_club"),
+            models.UniqueConstraint(
+                fields=["club", "approach", "finish_class", "session", "plan"],
+                nulls_distinct=False,
+                name="session_point_once",
+            ),
+        ]
+        indexes = [
+            models.Index(
+                fields=["club", "approach", "finish_class", "first_started_at"],
+                name="session_point_in_order",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.first_started_at:%Y-%m-%d}"
+
+
+class AlertKind(models.TextChoices):
+    LEVEL = "level", "Level at the board"
+    SPREAD = "spread", "Spread at the board"
+    NO_JUMP_SHARE = "no_jump_share", "Share of no jumps"
+    PROGRESS = "progress", "Spread lower than before"
+
+
+class AlertRule(ClubRow):
+    """A club's own thresholds for one kind of alert; without one the defaults hold."""
+
+    kind = models.CharField(max_length=16, choices=AlertKind.choices)
+    is_active = models.BooleanField(default=True)
+    thresholds = models.JSONField(default=dict, blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["club", "kind"], name="alert_rule_once"),
+            models.CheckConstraint(
+                condition=models.Q(kind__in=AlertKind.values), name="alert_rule_kind_known"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.get_kind_display()
+
+
+class Alert(SeriesRow):
+    """Something about a series that a coach should see, with its evidence."""
+
+    kind = models.CharField(max_length=16, choices=AlertKind.choices)
+    plan = models.ForeignKey(
+        Plan,
+        on_delete=models.PROTECT,
+        null=True,
+        related_name="+",
+        db_constraint=False,
+        db_index=False,
+    )
+    opened_at_attempt = models.ForeignKey(
+        Attempt, on_delete=models.PROTECT, related_name="+", db_constraint=False, db_index=False
+    )
+    opened_at = models.DateTimeField(help_text="When the attempt that opened it was made.")
+    evidence = models.JSONField()
+    closed_at = models.DateTimeField(null=True)
+    closed_because = models.CharField(max_length=20, blank=True)
+    acknowledged_at = models.DateTimeField(null=True)
+    acknowledged_by = models.ForeignKey(
+        Membership,
+        on_delete=models.PROTECT,
+        null=True,
+        related_name="+",
+        db_constraint=False,
+        db_index=False,
+    )
+    put_off_until_date = models.DateField(null=True)
+    put_off_reason = models.CharField(max_length=400, blank=True)
+    created_at = models.DateTimeField(db_default=Now(), editable=False)
+
+    class Meta:
+        constraints = [
+            SameClub("approach", name="alert_approach_same_club"),
+            SameClub("plan", name="alert_plan_same_club"),
+            SameClub("opened_at_attempt", name="alert_attempt_same_club"),
+            SameClub("acknowledged_by", name="alert_acknowledged_by_same_club"),
+            models.UniqueConstraint(
+                fields=["club", "kind", "approach", "finish_class", "opened_at_attempt"],
+                name="alert_once_per_point",
+            ),
+        ]
+        indexes = [
+            models.Index(fields=["club", "-opened_at", "id"], name="alert_latest"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} {self.opened_at:%Y-%m-%d}"

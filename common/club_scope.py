@@ -1,0 +1,88 @@
+"""The one durable transaction of a use case, in which one club's rows can be seen."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from typing import Protocol
+from uuid import UUID
+
+import psycopg
+from django.db import connection, transaction
+
+# Which club this thread of execution is in; None outside of every scope.
+_current: ContextVar[UUID | None] = ContextVar("penult_club", default=None)
+
+
+class Tenant(Protocol):
+    """Whatever stands for a club; its id is all that the wall needs."""
+
+    @property
+    def id(self) -> UUID: ...
+
+
+class ScopeError(RuntimeError):
+    """A use case tried to reach into a second club."""
+
+
+def current_club_id() -> UUID | None:
+    """Return the club in scope, or None."""
+    return _current.get()
+
+
+@contextmanager
+def club_scope(club: Tenant | UUID, *, read_only: bool = False) -> Iterator[None]:
+    """Open the transaction of a use case and show it the rows of `club`, and no others.
+
+    Writes run READ COMMITTED, reads REPEATABLE READ READ ONLY, so that one answer shows one state.
+    A scope inside a scope of the same club joins it: a service may call a service. The setting is
+    local to the transaction, which keeps it safe behind a transaction pooler.
+
+    Raises
+    ------
+    ScopeError
+        Another club's scope is open.
+    """
+    club_id = club if isinstance(club, UUID) else club.id
+    outer = _current.get()
+    if outer is not None:
+        if outer != club_id:
+            raise ScopeError("One use case stays within one club.")
+        yield
+        return
+
+    wrapped = connection.in_atomic_block  # by a test; a durable block refuses every other one
+    if read_only and not wrapped:
+        _prepare_reading()
+    marker = _current.set(club_id)
+    try:
+        with transaction.atomic(durable=True):
+            _set_club(str(club_id))
+            try:
+                yield
+            finally:
+                if wrapped and not connection.needs_rollback:
+                    _set_club("")
+    finally:
+        _current.reset(marker)
+        if read_only and not wrapped:
+            _stop_reading()
+
+
+def _set_club(club_id: str) -> None:
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT set_config('penult.club', %s, true)", [club_id])
+
+
+def _prepare_reading() -> None:
+    """Make the next transaction a snapshot; psycopg sends it with BEGIN, at no extra round trip."""
+    connection.ensure_connection()
+    raw = connection.connection
+    raw.isolation_level = psycopg.IsolationLevel.REPEATABLE_READ
+    raw.read_only = True
+
+
+def _stop_reading() -> None:
+    raw = connection.connection
+    if raw is not None and not raw.closed:
+        raw.isolation_level = psycopg.IsolationLevel.READ_COMMITTED
+        raw.read_only = False

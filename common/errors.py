@@ -1,0 +1,54 @@
+"""The base of every refusal."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing that is wrong with what was sent: where, which rule, and why."""
+
+    pointer: str  # JSON pointer (RFC 6901) into what was sent
+    code: str
+    detail: str
+
+
+class DomainError(Exception):
+    """A refusal that a person or a program can act on.
+
+    `code` is stable and documented in docs/api/errors.md, `status` is the HTTP answer that fits,
+    `title` is the same for every refusal with this code, `detail` tells about this one.
+    """
+
+    code = "refused"
+    status = 400
+    title = "The request was refused"
+
+    def __init__(self, detail: str = "", *, faults: Sequence[Fault] = ()) -> None:
+        super().__init__(detail or self.title)
+        self.detail = detail or self.title
+        self.faults = tuple(faults)
+
+
+class NotFoundError(DomainError):
+    """What was asked for does not exist, or is not the caller's."""
+
+    code = "not_found"
+    status = 404
+    title = "There is no such thing here"
+
+
+class InvalidInputError(DomainError):
+    """Some fields break a rule; `faults` names each."""
+
+    code = "invalid_input"
+    status = 400
+    title = "Some fields are wrong"
+
+
+class AlreadyExistsError(DomainError):
+    """Something with this name or code exists already."""
+
+    code = "already_exists"
+    status = 409
+    title = "This exists already"

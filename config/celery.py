@@ -1,0 +1,66 @@
+"""The task queue: queues, time limits and the schedule."""
+
+import os
+from typing import Any
+
+from celery import Celery
+from celery.signals import setup_logging, worker_init
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings.local")
+
+from django.conf import settings
+
+SOFT_LIMIT_SECONDS = 300
+HARD_LIMIT_SECONDS = 330
+
+app = Celery("penult")
+app.conf.update(
+    broker_url=settings.REDIS_URL,
+    broker_connection_retry_on_startup=True,
+    # Workers with time-outs below a second never consumed again after a broker's pause.
+    broker_transport_options={
+        "visibility_timeout": 900,
+        "socket_timeout": 5,
+        "socket_connect_timeout": 2,
+        "health_check_interval": 10,
+    },
+    task_serializer="json",
+    accept_content=["json"],
+    task_ignore_result=True,
+    task_acks_late=True,
+    task_reject_on_worker_lost=True,
+    task_soft_time_limit=SOFT_LIMIT_SECONDS,
+    task_time_limit=HARD_LIMIT_SECONDS,
+    worker_prefetch_multiplier=1,
+    worker_soft_shutdown_timeout=20.0,
+    worker_enable_soft_shutdown_on_idle=True,
+    worker_cancel_long_running_tasks_on_connection_loss=False,
+    task_default_queue="refresh",
+    timezone="UTC",
+    beat_schedule={
+        "sweep-refreshes": {
+            "task": "analytics.sweep_refreshes",
+            "schedule": settings.REFRESH_SWEEP_SECONDS,
+            # A round that waited longer than this is superseded by the next one.
+            "options": {"expires": 30},
+        },
+        "expire-quarantine": {
+            "task": "approaches.expire_quarantine",
+            "schedule": 3600.0,
+            "options": {"expires": 3600},
+        },
+    },
+)
+app.autodiscover_tasks()
+
+
+@setup_logging.connect
+def use_django_logging(**_kwargs: Any) -> None:
+    """Keep the structured log that the settings configured."""
+
+
+@worker_init.connect
+def refuse_a_role_that_sees_every_club(**_kwargs: Any) -> None:
+    from common.wall import refuse_bypassing_role
+
+    refuse_bypassing_role()

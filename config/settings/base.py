@@ -1,0 +1,206 @@
+"""Settings that every way of running Penult shares."""
+
+import logging
+from pathlib import Path
+from typing import Any
+
+import structlog
+
+from config.settings.environment import database_from_url, flag, required, text
+
+BASE_DIR = Path(__file__).resolve().parent.parent.parent
+
+SECRET_KEY = required("SECRET_KEY")
+DEBUG = False
+ALLOWED_HOSTS: list[str] = [host for host in text("ALLOWED_HOSTS", "").split(",") if host]
+
+INSTALLED_APPS = [
+    "common",
+    "clubs.apps.ClubsConfig",
+    "athletes",
+    "approaches",
+    "analytics",
+    "clubs.apps.ClubAdminConfig",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "django.contrib.staticfiles",
+    "django.contrib.postgres",
+    "rest_framework",
+    "django_filters",
+    "drf_spectacular",
+    "drf_spectacular_sidecar",
+    "axes",
+    "csp",
+    "django_structlog",
+]
+
+MIDDLEWARE = [
+    "django_structlog.middlewares.RequestMiddleware",
+    "common.request_id.RequestIdMiddleware",
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "axes.middleware.AxesMiddleware",
+]
+
+ROOT_URLCONF = "config.urls"
+WSGI_APPLICATION = "config.wsgi.application"
+
+TEMPLATES: list[dict[str, Any]] = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [],
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+            ],
+        },
+    },
+]
+
+# The application role. Migrations run with DATABASE_URL set to the owner's address instead.
+DATABASES = {"default": database_from_url(required("DATABASE_URL"))}
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+REDIS_URL = required("REDIS_URL")
+
+AUTH_USER_MODEL = "clubs.User"
+AUTHENTICATION_BACKENDS = [
+    "axes.backends.AxesStandaloneBackend",
+    "django.contrib.auth.backends.ModelBackend",
+]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": f"django.contrib.auth.password_validation.{name}"}
+    for name in (
+        "UserAttributeSimilarityValidator",
+        "MinimumLengthValidator",
+        "CommonPasswordValidator",
+    )
+]
+AXES_FAILURE_LIMIT = 8
+AXES_COOLOFF_TIME = 1  # hours
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_USERNAME_FORM_FIELD = "username"
+# The address of the peer: behind a proxy, the proxy's own setting decides what is passed on.
+AXES_IPWARE_PROXY_COUNT = int(text("PROXY_COUNT", "0"))
+
+LANGUAGE_CODE = "en"
+TIME_ZONE = "UTC"
+USE_I18N = True
+USE_TZ = True
+
+STATIC_URL = "static/"
+STATIC_ROOT = BASE_DIR / ".local" / "static"
+WHITENOISE_USE_FINDERS = True
+
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": ["'self'"],
+        "img-src": ["'self'", "data:"],
+        "style-src": ["'self'", "'unsafe-inline'"],
+        "script-src": ["'self'"],
+        "worker-src": ["'self'", "blob:"],
+        "object-src": ["'none'"],
+        "base-uri": ["'none'"],
+        "form-action": ["'self'"],
+        "frame-ancestors": ["'none'"],
+    },
+}
+
+# A push of 10 MiB is read by its own view; forms stay small.
+DATA_UPLOAD_MAX_MEMORY_SIZE = 10 * 1024 * 1024 + 1024
+
+REST_FRAMEWORK: dict[str, Any] = {
+    "DEFAULT_AUTHENTICATION_CLASSES": ["clubs.api.authentication.TokenAuthentication"],
+    "DEFAULT_PERMISSION_CLASSES": ["clubs.api.permissions.ClubRights"],
+    "DEFAULT_RENDERER_CLASSES": ["common.api.renderers.JSONRenderer"],
+    "DEFAULT_PARSER_CLASSES": ["common.api.parsers.StrictJSONParser"],
+    "DEFAULT_SCHEMA_CLASS": "common.api.schema.ClubSchema",
+    "DEFAULT_PAGINATION_CLASS": "common.api.pagination.BoundCursorPagination",
+    "DEFAULT_FILTER_BACKENDS": ["common.api.filters.StrictFilterBackend"],
+    "EXCEPTION_HANDLER": "common.api.problems.exception_handler",
+    "UNAUTHENTICATED_USER": None,
+    "UNAUTHENTICATED_TOKEN": None,
+    "DATETIME_FORMAT": "iso-8601",
+}
+
+SPECTACULAR_SETTINGS: dict[str, Any] = {
+    "TITLE": "Penult",
+    "DESCRIPTION": "Run-ups of long and triple jumpers: measured, followed, explained.",
+    "VERSION": "1.0.0",
+    "OAS_VERSION": "3.1.0",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "SERVE_PERMISSIONS": [],
+    "SERVE_AUTHENTICATION": [],
+    "SCHEMA_PATH_PREFIX": "/api/v1/",
+    "COMPONENT_SPLIT_REQUEST": True,
+    "SWAGGER_UI_DIST": "SIDECAR",
+    "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+    "REDOC_DIST": "SIDECAR",
+}
+
+# Told to the browser for the documentation pages only; the API is used with bearer tokens.
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SAMESITE = "Lax"
+X_FRAME_OPTIONS = "DENY"
+
+# Seconds between two rounds of the beat task that picks up refreshes whose wake-up got lost.
+REFRESH_SWEEP_SECONDS = 2.0
+# A worker that idles while pending refreshes are older than this ends itself.
+STUCK_WORKER_SECONDS = 60.0
+WAKER_ENABLED = flag("WAKER_ENABLED", default=True)
+
+# The log knows requests and tasks by their ids; addresses and people stay out of it.
+DJANGO_STRUCTLOG_CELERY_ENABLED = True
+DJANGO_STRUCTLOG_IP_LOGGING_ENABLED = False
+DJANGO_STRUCTLOG_USER_ID_FIELD = None
+DJANGO_STRUCTLOG_STATUS_START_LOG_LEVEL = logging.DEBUG
+DJANGO_STRUCTLOG_STATUS_4XX_LOG_LEVEL = logging.INFO
+
+LOGGING: dict[str, Any] = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {
+        "json": {
+            "()": structlog.stdlib.ProcessorFormatter,
+            "processor": structlog.processors.JSONRenderer(),
+            "foreign_pre_chain": [
+                structlog.contextvars.merge_contextvars,
+                structlog.stdlib.add_log_level,
+                structlog.stdlib.add_logger_name,
+                structlog.processors.TimeStamper(fmt="iso", utc=True),
+                structlog.processors.format_exc_info,
+            ],
+        },
+    },
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "json"}},
+    "root": {"handlers": ["console"], "level": text("LOG_LEVEL", "INFO")},
+    "loggers": {
+        "django.request": {"level": "ERROR"},
+        "axes": {"level": "WARNING"},
+    },
+}
+structlog.configure(
+    processors=[
+        structlog.contextvars.merge_contextvars,
+        structlog.stdlib.filter_by_level,
+        structlog.stdlib.add_log_level,
+        structlog.stdlib.add_logger_name,
+        structlog.processors.TimeStamper(fmt="iso", utc=True),
+        structlog.processors.format_exc_info,
+        structlog.stdlib.ProcessorFormatter.wrap_for_formatter,
+    ],
+    logger_factory=structlog.stdlib.LoggerFactory(),
+    cache_logger_on_first_use=True,
+)

@@ -1,0 +1,16 @@
+"""Tests: the real database and broker of the local stack, quick password hashing."""
+
+import os
+
+# Editors and type checkers import the settings without a stack; nothing connects at import.
+os.environ.setdefault("SECRET_KEY", "only-for-tests-never-for-people-0123456789abcdefghij")
+os.environ.setdefault("DATABASE_URL", "postgresql://penult_app@127.0.0.1:1/penult")
+os.environ.setdefault("REDIS_URL", "redis://127.0.0.1:1/0")
+
+from config.settings.base import *
+from config.settings.environment import flag
+
+ALLOWED_HOSTS = ["testserver", "localhost", "127.0.0.1"]
+PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+# Tests that are about waking start it themselves.
+WAKER_ENABLED = flag("WAKER_ENABLED", default=False)

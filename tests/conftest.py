@@ -1,0 +1,44 @@
+"""The test database: made by the owner, used by the application role, behind the wall."""
+
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from django.conf import settings
+from django.db import connections
+
+from common.club_scope import club_scope
+from config import celery  # noqa: F401  # makes Penult's the current Celery app, as in production
+from config.settings.environment import database_from_url, required
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(request: pytest.FixtureRequest, django_db_blocker: Any) -> Iterator[None]:
+    """Migrate as owner, then go on as the application role, which may TRUNCATE here only."""
+    from django.test.utils import setup_databases, teardown_databases
+
+    owner = database_from_url(required("OWNER_DATABASE_URL"))
+    app = dict(connections["default"].settings_dict)
+    with django_db_blocker.unblock():
+        _log_in(owner["USER"], owner["PASSWORD"])
+        made = setup_databases(verbosity=0, interactive=False)
+        with connections["default"].cursor() as cursor:
+            cursor.execute("GRANT TRUNCATE ON ALL TABLES IN SCHEMA public TO penult_app")
+            cursor.execute("REVOKE TRUNCATE ON django_migrations FROM penult_app")
+        _log_in(app["USER"], app["PASSWORD"])
+    yield
+    with django_db_blocker.unblock():
+        _log_in(owner["USER"], owner["PASSWORD"])
+        teardown_databases(made, verbosity=0)
+
+
+def _log_in(user: str, password: str) -> None:
+    connections["default"].close()
+    for known in (connections["default"].settings_dict, settings.DATABASES["default"]):
+        known["USER"], known["PASSWORD"] = user, password
+
+
+@pytest.fixture
+def in_club(db: None) -> Any:
+    """Return the scope in which a test may look at a club's rows."""
+    return club_scope

@@ -1,0 +1,111 @@
+"""Rows for tests, made through the services that make them in earnest."""
+
+import itertools
+from collections.abc import Collection
+from datetime import UTC, date, datetime
+from typing import Any
+
+from approaches.models import Approach, Plan, Session, SessionKind, StartStyle
+from athletes.models import Athlete
+from clubs import services as club_services
+from clubs.models import Club, Event, Membership, Role, Source, SourceKind
+from common.club_scope import club_scope
+
+_numbers = itertools.count(1)
+
+
+def make_club(**fields: Any) -> Club:
+    number = next(_numbers)
+    return club_services.found_club(
+        **{"slug": f"club-{number}", "name": f"Club {number}", "country": "AT", **fields}
+    )
+
+
+def make_member(club: Club, role: Role = Role.COACH, **fields: Any) -> Membership:
+    return club_services.add_member(
+        club=club, role=role, **{"email": f"person-{next(_numbers)}@example.org", **fields}
+    )
+
+
+def make_source(club: Club, kind: SourceKind = SourceKind.DEVICE, **fields: Any) -> Source:
+    return club_services.add_source(
+        club=club, kind=kind, **{"name": f"Gate {next(_numbers)}", **fields}
+    )
+
+
+def make_device_token(
+    club: Club, *, source: Source | None = None, scopes: Collection[str] | None = None
+) -> str:
+    return club_services.add_token(
+        club=club,
+        name="device",
+        scopes=club_services.DEVICE_SCOPES if scopes is None else scopes,
+        source=source or make_source(club),
+    ).secret
+
+
+def make_person_token(membership: Membership, *, scopes: Collection[str] | None = None) -> str:
+    return club_services.add_token(
+        club=Club(id=membership.club_id),
+        name="person",
+        scopes=club_services.PERSON_SCOPES if scopes is None else scopes,
+        membership=membership,
+    ).secret
+
+
+def make_athlete(club: Club, **fields: Any) -> Athlete:
+    number = next(_numbers)
+    with club_scope(club):
+        return Athlete.objects.create(
+            club=club,
+            **{
+                "code": f"A-{number}",
+                "given_name": "Benno",
+                "family_name": f"Berg {number}",
+                "birth_date": date(2008, 3, 1),
+                **fields,
+            },
+        )
+
+
+def make_approach(athlete: Athlete, **fields: Any) -> Approach:
+    with club_scope(athlete.club_id):
+        return Approach.objects.create(
+            club_id=athlete.club_id,
+            athlete=athlete,
+            **{
+                "code": "LJ-16",
+                "event": Event.LONG_JUMP,
+                "steps": 16,
+                "start_style": StartStyle.STANDING,
+                **fields,
+            },
+        )
+
+
+def make_plan(approach: Approach, **fields: Any) -> Plan:
+    with club_scope(approach.club_id):
+        return Plan.objects.create(
+            club_id=approach.club_id,
+            approach=approach,
+            **{
+                "revision": 1,
+                "valid_from": datetime(2026, 1, 1, tzinfo=UTC),
+                "start_mark_m": 34.20,
+                "aim_m": 0.06,
+                **fields,
+            },
+        )
+
+
+def make_session(club: Club, **fields: Any) -> Session:
+    with club_scope(club):
+        return Session.objects.create(
+            club=club,
+            **{
+                "code": f"session-{next(_numbers)}",
+                "held_date": date(2026, 5, 2),
+                "kind": SessionKind.TRAINING,
+                **fields,
+            },
+        )
