@@ -1,11 +1,13 @@
 """Rows for tests, made through the services that make them in earnest."""
 
 import itertools
+import json
 from collections.abc import Collection
 from datetime import UTC, date, datetime
 from typing import Any
 
 from approaches.models import Approach, Plan, Session, SessionKind, StartStyle
+from approaches.services.readings import Row, read_json_batch
 from athletes.models import Athlete
 from clubs import services as club_services
 from clubs.models import Club, Event, Membership, Role, Source, SourceKind
@@ -109,3 +111,32 @@ def make_session(club: Club, **fields: Any) -> Session:
                 **fields,
             },
         )
+
+
+def make_reading(athlete: Athlete, session: Session, /, **fields: Any) -> dict[str, Any]:
+    """Return an attempt as a source would send it; `fields` replace or, when None, remove."""
+    reading = {
+        "external_id": f"run-{next(_numbers):06}",
+        "athlete": f"ext:{athlete.code}",
+        "approach": "LJ-16",
+        "session": session.code,
+        "started_at": "2026-05-02T09:14:07.250+02:00",
+        "finish": "jump",
+        "start_mark_m": 34.20,
+        "wind_mps": 0.8,
+        "outcome": "valid",
+        "official_m": "6.41",
+        "footfalls": {
+            "toe_m": [0.07, 2.21, 4.58],
+            "touchdown_s": [5.312, 5.080, 4.826],
+            "toe_off_s": [5.428, 5.181, 4.935],
+            "contact": ["flat", "flat", "ball"],
+        },
+        "gates": {"at_m": [31, 11, 6, 1], "time_s": [1.052, 4.154, 4.700, 5.241]},
+        **fields,
+    }
+    return {name: value for name, value in reading.items() if value is not None}
+
+
+def rows_of(*readings: dict[str, Any]) -> list[Row]:
+    return read_json_batch(json.dumps(readings).encode())

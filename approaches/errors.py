@@ -1,0 +1,51 @@
+"""What approaches and pushes refuse."""
+
+from common.errors import DomainError
+
+
+class RefusedBatchError(DomainError):
+    """A batch that was to be stored whole or not at all has rows that cannot be stored."""
+
+    code = "batch_refused"
+    status = 422
+    title = "Nothing was stored, because not every row could be"
+
+
+class UnreadableBodyError(DomainError):
+    """The body is not what its content type says."""
+
+    code = "unreadable_body"
+    status = 400
+    title = "The body cannot be read"
+
+
+class TooManyRowsError(DomainError):
+    """A batch holds more rows than one request may bring."""
+
+    code = "too_many_rows"
+    status = 413
+    title = "The batch has too many rows"
+
+
+class RefusedRowError(DomainError):
+    """One attempt breaks a rule; the faults say which."""
+
+    code = "row_refused"
+    status = 422
+    title = "The attempt was refused"
+
+
+class ConflictingRowError(DomainError):
+    """The source sent this external id before, with other content. Nothing was overwritten."""
+
+    code = "conflict"
+    status = 409
+    title = "This external id is stored with other content"
+
+
+class AlreadyReplayedError(DomainError):
+    """A row of the quarantine was stored already."""
+
+    code = "already_replayed"
+    status = 409
+    title = "This row was replayed already"

@@ -1,0 +1,64 @@
+"""Rows that were refused: kept raw for 30 days, until they are replayed or forgotten."""
+
+import hashlib
+from collections.abc import Iterable
+from datetime import timedelta
+
+from django.db import connection
+from django.utils import timezone
+
+from approaches.models import QuarantinedRow
+from approaches.services.readings import MAX_ROW_BYTES, Row
+from clubs import selectors as club_selectors
+from clubs.models import Club, Source
+from common.club_scope import club_scope
+from common.errors import Fault
+
+KEPT_FOR = timedelta(days=30)
+
+_KEEP = """
+    INSERT INTO approaches_quarantinedrow
+           (club_id, source_id, external_id, raw, raw_hash, code, pointer, detail, expires_at)
+    SELECT %s, %s, external_id, raw, raw_hash, code, pointer, detail, %s
+      FROM unnest(%s::text[], %s::text[], %s::bytea[], %s::text[], %s::text[], %s::text[])
+           AS refused (external_id, raw, raw_hash, code, pointer, detail)
+     ORDER BY raw_hash
+    ON CONFLICT (club_id, source_id, raw_hash) DO UPDATE
+       SET code = EXCLUDED.code, pointer = EXCLUDED.pointer, detail = EXCLUDED.detail,
+           expires_at = EXCLUDED.expires_at, replayed_at = NULL
+"""
+
+
+def keep_rows(*, club: Club, source: Source, refused: Iterable[tuple[Row, Fault]]) -> None:
+    """Keep refused rows raw; the same row again is the same problem. Call it in the club's scope.
+
+    A row over the limit is kept as far as the limit: it is there to be looked at.
+    """
+    kept: dict[bytes, tuple[str, str, bytes, str, str, str]] = {}
+    for row, fault in refused:
+        raw_hash = hashlib.blake2b(row.raw, digest_size=16).digest()
+        # What is not UTF-8, or a NUL, cannot be stored as text.
+        raw = row.raw[:MAX_ROW_BYTES].decode(errors="replace").replace("\0", "\ufffd")
+        kept[raw_hash] = (
+            row.external_id,
+            raw,
+            raw_hash,
+            fault.code,
+            fault.pointer[:200],
+            fault.detail[:400],
+        )
+    if not kept:
+        return
+    columns = [list(column) for column in zip(*kept.values(), strict=True)]
+    with connection.cursor() as cursor:
+        cursor.execute(_KEEP, [club.id, source.id, timezone.now() + KEPT_FOR, *columns])
+
+
+def forget_expired() -> int:
+    """Delete the rows of every club whose 30 days are over; return how many."""
+    forgotten = 0
+    for club_id in club_selectors.list_club_ids():
+        with club_scope(club_id):
+            count, _ = QuarantinedRow.objects.filter(expires_at__lte=timezone.now()).delete()
+        forgotten += count
+    return forgotten

@@ -1,0 +1,69 @@
+"""Push a row of the quarantine again, as it is or mended."""
+
+import json
+from typing import Any
+from uuid import UUID
+
+from django.db.models import QuerySet
+from django.utils import timezone
+
+from approaches.errors import AlreadyReplayedError
+from approaches.models import QuarantinedRow
+from approaches.services import pushing
+from approaches.services.readings import read_row
+from athletes.models import Athlete
+from clubs import services as club_services
+from clubs.models import Club
+from clubs.selectors import Caller
+from common.club_scope import club_scope
+from common.errors import NotFoundError
+
+
+def replay_row(
+    *,
+    club: Club,
+    row_id: UUID,
+    caller: Caller,
+    mended: dict[str, Any] | None = None,
+    athletes: QuerySet[Athlete] | None = None,
+) -> pushing.RowResult:
+    """Push the quarantined row again under its own source; `mended` takes the place of what it was.
+
+    Raises
+    ------
+    NotFoundError
+        The club has no such row in quarantine.
+    AlreadyReplayedError
+        It was stored by an earlier replay.
+    RefusedRowError, ConflictingRowError
+        It still breaks a rule, or its id is stored with other content; it stays in quarantine.
+    """
+    with club_scope(club):
+        kept = (
+            QuarantinedRow.objects.select_related("source")
+            .select_for_update(no_key=True, of=("self",))
+            .filter(id=row_id)
+            .first()
+        )
+        if kept is None:
+            raise NotFoundError
+        if kept.replayed_at is not None:
+            raise AlreadyReplayedError
+        raw = kept.raw.encode() if mended is None else json.dumps(mended).encode()
+        result = pushing.record_one(
+            club=club,
+            source_id=kept.source_id,
+            row=read_row(raw),
+            caller=caller,
+            athletes=athletes,
+            keep_refused=False,
+        )
+        kept.replayed_at = timezone.now()
+        kept.save(update_fields=["replayed_at"])
+        club_services.record_audit(
+            club=club,
+            caller=caller,
+            action="quarantine_replayed",
+            subjects={"quarantined_row": [kept.id]},
+        )
+        return result

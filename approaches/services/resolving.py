@@ -1,0 +1,169 @@
+"""From the names in a reading to the rows that they mean."""
+
+import re
+from bisect import bisect_right
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from django.db.models import Q, QuerySet
+
+from approaches.models import Approach, LeftOut, Outcome, Plan, Session, SessionKind
+from approaches.services.checking import ALL_PHASES
+from approaches.services.readings import Reading
+from athletes.models import Athlete
+from clubs.models import Club
+from common.errors import Fault
+
+_UUID = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}", re.IGNORECASE)
+CODE_PREFIX = "ext:"
+
+
+@dataclass(frozen=True, slots=True)
+class Revision:
+    """What a push needs to know of a plan."""
+
+    id: UUID
+    start_mark_m: float
+    mean_step_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class Resolved:
+    """The rows that a reading speaks of."""
+
+    athlete_id: UUID
+    approach_id: UUID
+    session_id: UUID
+    plan_id: UUID | None
+    left_out: str | None
+
+
+class References:
+    """Every athlete, approach, plan and session that a batch speaks of, read in a few queries."""
+
+    def __init__(
+        self,
+        readings: Sequence[Reading],
+        *,
+        club: Club,
+        athletes: QuerySet[Athlete],
+        make_sessions: bool,
+    ) -> None:
+        self._club = club
+        self._athletes = _by_name(athletes, {_bare(reading.athlete) for reading in readings})
+        self._approaches = {
+            (approach.athlete_id, name): approach
+            for approach in Approach.objects.filter(athlete_id__in=set(self._athletes.values()))
+            for name in (approach.code, str(approach.id))
+        }
+        self._plans = self._read_plans()
+        self._sessions = _by_name(Session.objects.all(), {r.session for r in readings})
+        if make_sessions:
+            self._make_sessions(readings)
+
+    def _read_plans(self) -> dict[UUID, tuple[list[datetime], list[Revision]]]:
+        steps = {approach.id: approach.steps for approach in self._approaches.values()}
+        plans: dict[UUID, tuple[list[datetime], list[Revision]]] = {}
+        for plan in Plan.objects.filter(approach_id__in=steps).order_by("valid_from"):
+            since, revisions = plans.setdefault(plan.approach_id, ([], []))
+            since.append(plan.valid_from)
+            mean_step_m = plan.start_mark_m / steps[plan.approach_id]
+            revisions.append(Revision(plan.id, plan.start_mark_m, mean_step_m))
+        return plans
+
+    def _make_sessions(self, readings: Sequence[Reading]) -> None:
+        """Make a training session for each code that the club does not have yet."""
+        zone = ZoneInfo(self._club.time_zone)
+        wanted: dict[str, datetime] = {}
+        for reading in readings:
+            if reading.session not in self._sessions and not _UUID.fullmatch(reading.session):
+                first = wanted.get(reading.session, reading.started_at)
+                wanted[reading.session] = min(first, reading.started_at)
+        Session.objects.bulk_create(
+            [
+                Session(
+                    club=self._club,
+                    code=code[:40],
+                    kind=SessionKind.TRAINING,
+                    held_date=wanted[code].astimezone(zone).date(),
+                )
+                for code in sorted(wanted)
+            ],
+            ignore_conflicts=True,
+        )
+        self._sessions |= _by_name(Session.objects.all(), set(wanted))
+
+    def resolve(self, reading: Reading) -> Resolved | Fault:
+        """Return the rows that `reading` speaks of, or the first name that means nothing here."""
+        athlete_id = self._athletes.get(_bare(reading.athlete))
+        if athlete_id is None or not _is_reference(reading.athlete):
+            return Fault("/athlete", "unknown_athlete", f"No athlete {reading.athlete}.")
+        approach = self._approaches.get((athlete_id, _lower_uuid(reading.approach)))
+        if approach is None:
+            return Fault(
+                "/approach", "unknown_approach", f"The athlete has no approach {reading.approach}."
+            )
+        session_id = self._sessions.get(_lower_uuid(reading.session))
+        if session_id is None:
+            return Fault(
+                "/session",
+                "unknown_session",
+                f"No session {reading.session}; create it, or send make_sessions=true.",
+            )
+        plan = self._plan_at(approach.id, reading.started_at)
+        return Resolved(
+            athlete_id=athlete_id,
+            approach_id=approach.id,
+            session_id=session_id,
+            plan_id=None if plan is None else plan.id,
+            left_out=_left_out(reading, plan),
+        )
+
+    def _plan_at(self, approach_id: UUID, moment: datetime) -> Revision | None:
+        since, revisions = self._plans.get(approach_id, ([], []))
+        place = bisect_right(since, moment.astimezone(UTC))
+        return revisions[place - 1] if place else None
+
+
+def _left_out(reading: Reading, plan: Revision | None) -> str | None:
+    """Return why the attempt stays out of its series, or None when it belongs there."""
+    if reading.phases is not None and tuple(reading.phases) != ALL_PHASES:
+        return LeftOut.PARTIAL.value
+    if reading.outcome == Outcome.BAULK.value:
+        return LeftOut.BAULK.value
+    if reading.take_off_foot_ok is False:
+        return LeftOut.WRONG_FOOT.value
+    # A start error of over half a step means that another number of steps was run.
+    if plan is not None and reading.start_mark_m is not None:
+        error_m = abs(reading.start_mark_m - plan.start_mark_m)
+        if error_m > plan.mean_step_m / 2:
+            return LeftOut.WRONG_STEP_COUNT.value
+    return None
+
+
+def _is_reference(name: str) -> bool:
+    return name.startswith(CODE_PREFIX) or _UUID.fullmatch(name) is not None
+
+
+def _bare(name: str) -> str:
+    """Return a code without its prefix, and a UUID in lower case."""
+    return name.removeprefix(CODE_PREFIX) if name.startswith(CODE_PREFIX) else name.lower()
+
+
+def _lower_uuid(name: str) -> str:
+    return name.lower() if _UUID.fullmatch(name) else name
+
+
+def _by_name(
+    rows: "QuerySet[Athlete] | QuerySet[Session]", names: Iterable[str]
+) -> dict[str, UUID]:
+    """Return the ids of the rows whose code or id is among `names`, by that name."""
+    ids = [UUID(name) for name in map(_lower_uuid, names) if _UUID.fullmatch(name)]
+    known: dict[str, UUID] = {}
+    found = rows.filter(Q(code__in=list(names)) | Q(id__in=ids))
+    for row_id, code in found.values_list("id", "code"):
+        known[code] = known[str(row_id)] = row_id
+    return known

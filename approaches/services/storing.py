@@ -1,0 +1,158 @@
+"""Write checked readings: each once, with what must be computed again, in one transaction."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from uuid import UUID
+
+from django.db import connection, transaction
+
+from approaches import signals
+from approaches.models import CLASS_OF_FINISH, Finish
+from approaches.services import encoding
+from approaches.services.arrays import Columns
+from approaches.services.readings import Reading
+from approaches.services.resolving import Resolved
+from clubs.models import Club, Source
+
+# One staging table a connection, emptied at each commit: making and dropping one each time bloats
+# the catalogue. The name carries a version, because a connection may outlive a release.
+_STAGE = "pushed_attempts_1"
+_STAGE_COLUMNS = ", ".join(f"{name} {kind}" for name, kind in encoding.COLUMNS)
+# The second statement serves a second push in one transaction; on an empty table it costs nothing.
+_MAKE_STAGE = f"""
+    CREATE TEMPORARY TABLE IF NOT EXISTS {_STAGE} ({_STAGE_COLUMNS}) ON COMMIT DELETE ROWS;
+    DELETE FROM {_STAGE};
+"""
+_COPY = f"COPY {_STAGE} FROM STDIN (FORMAT binary)"
+
+_OWN = [name for name, _ in encoding.COLUMNS if name not in {"place", "official_m"}]
+# Rows go in by natural key and pending refreshes by series: two clients that send the same ids in
+# opposite order would otherwise wait for each other for ever.
+_INSERT = f"""
+    INSERT INTO approaches_attempt (club_id, source_id, version, official_m, {", ".join(_OWN)})
+    SELECT %s, %s, 1, official_m::numeric(4, 2), {", ".join(_OWN)}
+      FROM {_STAGE} ORDER BY external_id
+    ON CONFLICT (club_id, source_id, external_id) DO NOTHING
+    RETURNING external_id, id
+"""
+_STORED = """
+    SELECT external_id, id, fingerprint FROM approaches_attempt
+     WHERE club_id = %s AND source_id = %s AND external_id = ANY(%s)
+"""
+_PENDING = """
+    INSERT INTO approaches_pendingrefresh (club_id, approach_id, finish_class, first_changed_at,
+                                           revision, failures, last_error)
+    SELECT %s, approach_id, finish_class, first_changed_at, 1, 0, ''
+      FROM unnest(%s::uuid[], %s::text[], %s::timestamptz[])
+           AS changed (approach_id, finish_class, first_changed_at)
+     ORDER BY approach_id, finish_class
+    ON CONFLICT (club_id, approach_id, finish_class) DO UPDATE
+       SET revision = approaches_pendingrefresh.revision + 1,
+           first_changed_at = LEAST(approaches_pendingrefresh.first_changed_at,
+                                    EXCLUDED.first_changed_at)
+"""
+
+Series = tuple[UUID, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Stored:
+    """What became of each reading, by its place in the batch, and under which id it is stored."""
+
+    ids: dict[int, UUID]
+    created: frozenset[int]
+    known: frozenset[int]
+    conflicts: frozenset[int]
+
+
+def store_readings(
+    *,
+    club: Club,
+    source: Source,
+    readings: Sequence[Reading],
+    resolved: Sequence[Resolved | None],
+    columns: Columns,
+) -> Stored:
+    """Store the readings that are resolved and not stored yet; call it inside the club's scope.
+
+    The same external id twice in one batch: the first is kept, a later one with the same content
+    is known, with other content a conflict.
+    """
+    fingerprints = encoding.fingerprint_readings(readings, resolved, columns)
+    first_of: dict[str, int] = {}
+    for place, meant in enumerate(resolved):
+        if meant is not None:
+            first_of.setdefault(readings[place].external_id, place)
+    rows = [row for row in resolved if row is not None]
+    if not rows:
+        return Stored({}, frozenset(), frozenset(), frozenset())
+    filled = [rows[0] if row is None else row for row in resolved]
+    stream = encoding.encode_rows(readings, filled, columns, fingerprints, list(first_of.values()))
+    with connection.cursor() as cursor:
+        cursor.execute(_MAKE_STAGE)
+        with cursor.copy(_COPY) as copy:
+            copy.write(stream)
+        cursor.execute(_INSERT, [club.id, source.id])
+        new_ids: dict[str, UUID] = dict(cursor.fetchall())
+        ids = dict(new_ids)
+        kept = {external_id: fingerprints[place] for external_id, place in first_of.items()}
+        old_ids = [external_id for external_id in first_of if external_id not in new_ids]
+        if old_ids:
+            cursor.execute(_STORED, [club.id, source.id, old_ids])
+            for external_id, stored_id, fingerprint in cursor.fetchall():
+                ids[external_id], kept[external_id] = stored_id, bytes(fingerprint)
+
+    created, known, conflicts = set(), set(), set()
+    for place, meant in enumerate(resolved):
+        if meant is None:
+            continue
+        external_id = readings[place].external_id
+        if external_id in new_ids and first_of[external_id] == place:
+            created.add(place)
+        elif kept[external_id] == fingerprints[place]:
+            known.add(place)
+        else:
+            conflicts.add(place)
+    _note_changes(club, [(readings[place], filled[place]) for place in created])
+    return Stored(
+        ids={
+            place: ids[readings[place].external_id]
+            for place, meant in enumerate(resolved)
+            if meant is not None
+        },
+        created=frozenset(created),
+        known=frozenset(known),
+        conflicts=frozenset(conflicts),
+    )
+
+
+def _note_changes(club: Club, stored: Iterable[tuple[Reading, Resolved]]) -> None:
+    """Write down which series must be computed again, and wake the workers after commit."""
+    first_changed: dict[Series, datetime] = {}
+    for reading, meant in stored:
+        if meant.left_out is None:
+            series = (meant.approach_id, CLASS_OF_FINISH[Finish(reading.finish)].value)
+            since = first_changed.get(series, reading.started_at)
+            first_changed[series] = min(since, reading.started_at)
+    mark_changed(club=club, first_changed=first_changed)
+
+
+def mark_changed(*, club: Club, first_changed: dict[Series, datetime]) -> None:
+    """Queue the series for a refresh from the given moments on; call it in the club's scope."""
+    if not first_changed:
+        return
+    series = sorted(first_changed)
+    with connection.cursor() as cursor:
+        cursor.execute(
+            _PENDING,
+            [
+                club.id,
+                [approach_id for approach_id, _ in series],
+                [finish_class for _, finish_class in series],
+                [first_changed[each] for each in series],
+            ],
+        )
+    transaction.on_commit(
+        lambda: signals.attempts_changed.send(sender=None, club_id=club.id, series=series)
+    )
