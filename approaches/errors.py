@@ -49,3 +49,11 @@ class AlreadyReplayedError(DomainError):
     code = "already_replayed"
     status = 409
     title = "This row was replayed already"
+
+
+class PlanOutOfOrderError(DomainError):
+    """A plan revision would start before the one that it replaces."""
+
+    code = "plan_out_of_order"
+    status = 409
+    title = "A later revision starts later"

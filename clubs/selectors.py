@@ -175,3 +175,56 @@ def get_source(source_id: UUID) -> Source:
     if source is None:
         raise NotFoundError
     return source
+
+
+def list_tokens_of(source: Source) -> QuerySet[AccessToken]:
+    return AccessToken.objects.filter(source=source)
+
+
+def list_own_tokens(caller: Caller) -> QuerySet[AccessToken]:
+    """Return the tokens of the person who asks."""
+    return AccessToken.objects.filter(membership__isnull=False, membership=caller.membership_id)
+
+
+def get_source_of_person(caller: Caller) -> UUID:
+    """Return the built-in source of the person who asks.
+
+    Raises
+    ------
+    NotFoundError
+        The person has none.
+    """
+    with club_scope(caller.club, read_only=True):
+        source = Source.objects.filter(
+            membership__isnull=False, membership=caller.membership_id
+        ).first()
+    if source is None:
+        raise NotFoundError
+    return source.id
+
+
+def get_runway(runway_id: UUID) -> Runway:
+    """Return a runway of the club in scope.
+
+    Raises
+    ------
+    NotFoundError
+        The club has no such runway.
+    """
+    runway = Runway.objects.filter(id=runway_id).first()
+    if runway is None:
+        raise NotFoundError
+    return runway
+
+
+def get_membership_of(caller: Caller) -> Membership:
+    """Return the membership of the person who asks, in the club in scope.
+
+    Raises
+    ------
+    NotFoundError
+        A device asks.
+    """
+    if caller.membership_id is None:
+        raise NotFoundError
+    return Membership.objects.get(id=caller.membership_id)

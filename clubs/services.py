@@ -206,6 +206,39 @@ def add_token(
     return NewToken(token=token, secret=body + selectors.checksum(body))
 
 
+def add_own_token(
+    *,
+    caller: selectors.Caller,
+    name: str,
+    scopes: Collection[str],
+    expires_at: datetime | None = None,
+) -> NewToken:
+    """Make a token for the person who asks, with no scope that the asking token lacks.
+
+    Raises
+    ------
+    InvalidInputError
+        A scope is unknown or not held by the caller.
+    """
+    faults = [
+        Fault(f"/scopes/{index}", "scope_not_held", f"Your own token lacks {scope}.")
+        for index, scope in enumerate(scopes)
+        if scope in PERSON_SCOPES and scope not in caller.scopes
+    ]
+    if faults:
+        raise InvalidInputError(faults=faults)
+    with club_scope(caller.club):
+        membership = selectors.get_membership_of(caller)
+        return add_token(
+            club=caller.club,
+            name=name,
+            scopes=scopes,
+            membership=membership,
+            expires_at=expires_at,
+            caller=caller,
+        )
+
+
 def record_audit(
     *,
     club: Club,

@@ -1,0 +1,51 @@
+"""Filters over approaches, sessions and attempts."""
+
+from django_filters import rest_framework as filters
+
+from approaches.models import Approach, Attempt, Finish, Session, SessionKind
+from clubs.models import Event
+
+
+class ApproachFilter(filters.FilterSet):
+    athlete = filters.UUIDFilter(field_name="athlete_id")
+    event = filters.ChoiceFilter(choices=Event.choices)
+    code = filters.CharFilter()
+
+    class Meta:
+        model = Approach
+        fields = ("athlete", "event", "code")
+
+
+class SessionFilter(filters.FilterSet):
+    code = filters.CharFilter()
+    kind = filters.ChoiceFilter(choices=SessionKind.choices)
+    held_from = filters.DateFilter(field_name="held_date", lookup_expr="gte")
+    held_until = filters.DateFilter(field_name="held_date", lookup_expr="lte")
+
+    class Meta:
+        model = Session
+        fields = ("code", "kind", "held_from", "held_until")
+
+
+class AttemptFilter(filters.FilterSet):
+    external_id = filters.CharFilter()
+    source = filters.UUIDFilter(field_name="source_id")
+    athlete = filters.UUIDFilter(field_name="athlete_id")
+    approach = filters.UUIDFilter(field_name="approach_id")
+    session = filters.UUIDFilter(field_name="session_id")
+    finish = filters.ChoiceFilter(choices=Finish.choices)
+    started_from = filters.IsoDateTimeFilter(field_name="started_at", lookup_expr="gte")
+    started_before = filters.IsoDateTimeFilter(field_name="started_at", lookup_expr="lt")
+
+    class Meta:
+        model = Attempt
+        fields = (
+            "external_id",
+            "source",
+            "athlete",
+            "approach",
+            "session",
+            "finish",
+            "started_from",
+            "started_before",
+        )

@@ -1,0 +1,219 @@
+"""Approaches, plans, sessions and attempts on the wire."""
+
+import math
+from typing import Any
+
+from rest_framework import serializers
+
+from approaches.models import (
+    Attempt,
+    Contact,
+    Finish,
+    LeftOut,
+    Outcome,
+    Plan,
+    SessionKind,
+    StartStyle,
+)
+from approaches.services.records import DEFAULT_AIM_M
+from clubs.models import Event
+from common.api.serializers import StrictSerializer
+
+CODE = r"^[^\x00-\x1f\x7f]+$"
+
+
+class ApproachSerializer(serializers.Serializer[Any]):
+    id = serializers.UUIDField()
+    athlete = serializers.UUIDField(source="athlete_id")
+    code = serializers.CharField()
+    event = serializers.ChoiceField(Event.choices)
+    steps = serializers.IntegerField()
+    start_style = serializers.ChoiceField(StartStyle.choices)
+    archived_at = serializers.DateTimeField(allow_null=True)
+    created_at = serializers.DateTimeField()
+
+
+class NewApproachSerializer(StrictSerializer):
+    athlete = serializers.UUIDField()
+    code = serializers.RegexField(CODE, max_length=32)
+    event = serializers.ChoiceField(Event.choices)
+    steps = serializers.IntegerField(min_value=2, max_value=30)
+    start_style = serializers.ChoiceField(StartStyle.choices)
+
+
+class CheckMarkSerializer(StrictSerializer):
+    footfall = serializers.IntegerField(min_value=1, max_value=30)
+    at_m = serializers.FloatField(min_value=0, max_value=80)
+
+
+class PhaseStartsSerializer(StrictSerializer):
+    transition = serializers.IntegerField(min_value=1, max_value=30, allow_null=True, default=None)
+    attack = serializers.IntegerField(min_value=1, max_value=30, allow_null=True, default=None)
+
+
+class NewPlanSerializer(StrictSerializer):
+    valid_from = serializers.DateTimeField(
+        required=False, allow_null=True, default=None, help_text="Now, unless given."
+    )
+    start_mark_m = serializers.FloatField(min_value=2, max_value=80)
+    aim_m = serializers.FloatField(min_value=0, max_value=0.5, default=DEFAULT_AIM_M)
+    check_marks = CheckMarkSerializer(many=True, default=list)
+    phase_starts = PhaseStartsSerializer(default=dict)
+    toe_m = serializers.ListField(
+        child=serializers.FloatField(min_value=-1, max_value=80),
+        default=list,
+        max_length=31,
+        help_text="Planned footfalls, from the start mark to take-off.",
+    )
+    last_contacts = serializers.ListField(
+        child=serializers.ChoiceField(Contact.choices),
+        default=list,
+        max_length=3,
+        help_text="Contacts of the third-last, the penultimate and the take-off foot.",
+    )
+    reason = serializers.CharField(max_length=400, allow_blank=True, default="")
+
+
+class PlanSerializer(serializers.Serializer[Any]):
+    id = serializers.UUIDField()
+    approach = serializers.UUIDField(source="approach_id")
+    revision = serializers.IntegerField()
+    valid_from = serializers.DateTimeField()
+    start_mark_m = serializers.FloatField()
+    aim_m = serializers.FloatField()
+    check_marks = CheckMarkSerializer(many=True)
+    phase_starts = serializers.SerializerMethodField()
+    toe_m = serializers.ListField(child=serializers.FloatField())
+    last_contacts = serializers.ListField(child=serializers.CharField())
+    reason = serializers.CharField()
+    created_at = serializers.DateTimeField()
+
+    def get_phase_starts(self, plan: Plan) -> dict[str, int | None]:
+        return {"transition": plan.transition_footfall, "attack": plan.attack_footfall}
+
+
+class SessionSerializer(serializers.Serializer[Any]):
+    id = serializers.UUIDField()
+    code = serializers.CharField()
+    held_date = serializers.DateField()
+    kind = serializers.ChoiceField(SessionKind.choices)
+    runway = serializers.UUIDField(source="runway_id", allow_null=True)
+    weather = serializers.CharField()
+    field_size = serializers.IntegerField(allow_null=True)
+    created_at = serializers.DateTimeField()
+
+
+class NewSessionSerializer(StrictSerializer):
+    code = serializers.RegexField(CODE, max_length=40)
+    held_date = serializers.DateField()
+    kind = serializers.ChoiceField(SessionKind.choices)
+    runway = serializers.UUIDField(required=False, allow_null=True, default=None)
+    weather = serializers.CharField(max_length=200, allow_blank=True, default="")
+    field_size = serializers.IntegerField(min_value=1, max_value=200, allow_null=True, default=None)
+
+
+class MeasuredField(serializers.ListField):
+    """An array of numbers in which null stands for "not measured"."""
+
+    child = serializers.FloatField(allow_null=True)
+
+    def to_representation(self, data: Any) -> list[Any]:
+        return [None if math.isnan(value) else value for value in data]
+
+
+class FootfallsSerializer(serializers.Serializer[Any]):
+    """From the take-off footfall back."""
+
+    toe_m = MeasuredField()
+    touchdown_s = MeasuredField()
+    toe_off_s = MeasuredField()
+    contact = serializers.ListField(child=serializers.ChoiceField(Contact.choices, allow_null=True))
+
+
+class GatesSerializer(serializers.Serializer[Any]):
+    at_m = serializers.ListField(child=serializers.FloatField(), source="gate_at_m")
+    time_s = serializers.ListField(child=serializers.FloatField(), source="gate_time_s")
+
+
+class AttemptSerializer(serializers.Serializer[Any]):
+    id = serializers.UUIDField()
+    source = serializers.UUIDField(  # type: ignore[assignment]  # a field of this name is collected before it hides anything
+        source="source_id"
+    )
+    external_id = serializers.CharField()
+    athlete = serializers.UUIDField(source="athlete_id")
+    approach = serializers.UUIDField(source="approach_id")
+    plan = serializers.UUIDField(source="plan_id", allow_null=True)
+    session = serializers.UUIDField(source="session_id")
+    started_at = serializers.DateTimeField()
+    finish = serializers.ChoiceField(Finish.choices)
+    phases = serializers.ListField(child=serializers.CharField())
+    start_mark_m = serializers.FloatField(allow_null=True)
+    wind_mps = serializers.FloatField(allow_null=True)
+    outcome = serializers.ChoiceField(Outcome.choices)
+    take_off_foot_ok = serializers.BooleanField(allow_null=True)
+    official_m = serializers.DecimalField(max_digits=4, decimal_places=2, allow_null=True)
+    footfalls = serializers.SerializerMethodField()
+    gates = serializers.SerializerMethodField()
+    left_out = serializers.ChoiceField(
+        LeftOut.choices, allow_null=True, help_text="Why the attempt is kept out of its series."
+    )
+    version = serializers.IntegerField()
+    voided_at = serializers.DateTimeField(allow_null=True)
+
+    def get_footfalls(self, attempt: Attempt) -> FootfallsSerializer:
+        return FootfallsSerializer(attempt).data  # type: ignore[return-value]  # the schema reads the annotation
+
+    def get_gates(self, attempt: Attempt) -> GatesSerializer:
+        return GatesSerializer(attempt).data  # type: ignore[return-value]  # the schema reads the annotation
+
+
+class RowOutcomeSerializer(serializers.Serializer[Any]):
+    index = serializers.IntegerField()
+    line = serializers.IntegerField(allow_null=True, help_text="In NDJSON, counted from 1.")
+    external_id = serializers.CharField()
+    code = serializers.CharField(help_text="Which rule; see the page of codes.")
+    pointer = serializers.CharField(help_text="JSON pointer into the row.")
+    detail = serializers.CharField()
+    send_again_helps = serializers.BooleanField(
+        help_text="Whether the same row can be stored once the club has what it names."
+    )
+
+
+class RecordOutcomeSerializer(serializers.Serializer[Any]):
+    received = serializers.IntegerField()
+    created = serializers.IntegerField()
+    known = serializers.IntegerField()
+    conflicts = serializers.IntegerField()
+    rejected = serializers.IntegerField()
+    complete = serializers.BooleanField()
+    rows = RowOutcomeSerializer(many=True)
+    rows_omitted = serializers.IntegerField()
+
+
+class RowResultSerializer(serializers.Serializer[Any]):
+    id = serializers.UUIDField(
+        source="attempt_id", allow_null=True, help_text="Null after a dry run."
+    )
+    external_id = serializers.CharField()
+    created = serializers.BooleanField(help_text="False when it was stored before.")
+
+
+class QuarantinedRowSerializer(serializers.Serializer[Any]):
+    id = serializers.UUIDField()
+    source = serializers.UUIDField(  # type: ignore[assignment]  # a field of this name is collected before it hides anything
+        source="source_id"
+    )
+    external_id = serializers.CharField()
+    raw = serializers.CharField(help_text="The row as it was sent.")
+    code = serializers.CharField()
+    pointer = serializers.CharField()
+    detail = serializers.CharField()
+    received_at = serializers.DateTimeField()
+    expires_at = serializers.DateTimeField()
+
+
+class ReplaySerializer(StrictSerializer):
+    row = serializers.DictField(
+        required=False, help_text="The mended row; without it the row is pushed as it was."
+    )

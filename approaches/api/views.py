@@ -1,0 +1,307 @@
+"""Approaches, plans, sessions and attempts."""
+
+from typing import Any
+from uuid import UUID
+
+from django.db.models import QuerySet
+from django.utils import timezone
+from drf_spectacular.utils import OpenApiExample, extend_schema
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from approaches import selectors
+from approaches.api import filters, pushing, serializers
+from approaches.models import Approach
+from approaches.services import records
+from athletes import selectors as athlete_selectors
+from clubs import selectors as club_selectors
+from clubs.api import permissions
+from clubs.api.base import ClubList, ClubView
+from common.club_scope import club_scope
+from common.errors import NotFoundError
+
+
+class ApproachList(ClubList):
+    """Run-ups of the athletes that the caller may see."""
+
+    rights = {"GET": permissions.READ_PLANS, "POST": permissions.WRITE_PLANS}
+    operation_names = {"GET": "approaches_list", "POST": "approaches_create"}
+    problems = {"POST": {"409": "The athlete has an approach with this code."}}
+    serializer_class = serializers.ApproachSerializer
+    filterset_class = filters.ApproachFilter
+
+    def get_queryset(self) -> QuerySet[Any]:
+        return selectors.list_approaches_for(self.caller, today=timezone.localdate())
+
+    @extend_schema(responses=serializers.ApproachSerializer(many=True))
+    def get(self, request: Request, club: str) -> Response:
+        return self.listed()
+
+    @extend_schema(
+        request=serializers.NewApproachSerializer,
+        responses={201: serializers.ApproachSerializer},
+        examples=[
+            OpenApiExample(
+                "Sixteen steps",
+                value={
+                    "athlete": "019a0000-0000-7000-8000-000000000017",
+                    "code": "LJ-16",
+                    "event": "long_jump",
+                    "steps": 16,
+                    "start_style": "standing",
+                },
+                request_only=True,
+            )
+        ],
+    )
+    def post(self, request: Request, club: str) -> Response:
+        body = serializers.NewApproachSerializer(data=request.data)
+        body.is_valid(raise_exception=True)
+        fields = dict(body.validated_data)
+        with club_scope(self.caller.club):
+            athlete = athlete_selectors.get_athlete_for(
+                self.caller, fields.pop("athlete"), today=timezone.localdate()
+            )
+            approach = records.add_approach(
+                club=self.caller.club, athlete=athlete, caller=self.caller, **fields
+            )
+        return Response(serializers.ApproachSerializer(approach).data, status=201)
+
+
+class ApproachView(ClubView):
+    """A view of one approach that the caller may see."""
+
+    def get_approach(self) -> Approach:
+        return selectors.get_approach_for(
+            self.caller, self.kwargs["approach_id"], today=timezone.localdate()
+        )
+
+
+class ApproachDetail(ApproachView):
+    """One run-up."""
+
+    rights = {"GET": permissions.READ_PLANS}
+    operation_names = {"GET": "approaches_read"}
+    serializer_class = serializers.ApproachSerializer
+
+    def get(self, request: Request, club: str, approach_id: UUID) -> Response:
+        return Response(serializers.ApproachSerializer(self.get_approach()).data)
+
+
+class PlanList(ApproachView, ClubList):
+    """Every revision of a run-up's plan. A change is a new revision."""
+
+    rights = {"GET": permissions.READ_PLANS, "POST": permissions.WRITE_PLANS}
+    operation_names = {"GET": "plans_list", "POST": "plans_create"}
+    problems = {"POST": {"409": "The revision would start no later than the current one."}}
+    serializer_class = serializers.PlanSerializer
+
+    def get_queryset(self) -> QuerySet[Any]:
+        return selectors.list_plans(self.get_approach())
+
+    @extend_schema(responses=serializers.PlanSerializer(many=True))
+    def get(self, request: Request, club: str, approach_id: UUID) -> Response:
+        return self.listed()
+
+    @extend_schema(
+        request=serializers.NewPlanSerializer,
+        responses={201: serializers.PlanSerializer},
+        examples=[
+            OpenApiExample(
+                "Moved back by ten centimetres",
+                value={
+                    "start_mark_m": 34.30,
+                    "aim_m": 0.06,
+                    "check_marks": [{"footfall": 6, "at_m": 13.1}],
+                    "phase_starts": {"transition": 10, "attack": 4},
+                    "last_contacts": ["ball", "flat", "flat"],
+                    "reason": "Landed ten centimetres short in the last three sessions.",
+                },
+                request_only=True,
+            )
+        ],
+    )
+    def post(self, request: Request, club: str, approach_id: UUID) -> Response:
+        body = serializers.NewPlanSerializer(data=request.data)
+        body.is_valid(raise_exception=True)
+        fields = dict(body.validated_data)
+        phase_starts = fields.pop("phase_starts")
+        valid_from, reason = fields.pop("valid_from"), fields.pop("reason")
+        marks = records.Marks(
+            transition_footfall=phase_starts.get("transition"),
+            attack_footfall=phase_starts.get("attack"),
+            **fields,
+        )
+        with club_scope(self.caller.club):
+            plan = records.add_plan(
+                club=self.caller.club,
+                approach_id=self.get_approach().id,
+                marks=marks,
+                valid_from=valid_from,
+                reason=reason,
+                caller=self.caller,
+            )
+        return Response(serializers.PlanSerializer(plan).data, status=201)
+
+
+class CurrentPlan(ApproachView):
+    """The revision that is valid now."""
+
+    rights = {"GET": permissions.READ_PLANS}
+    operation_names = {"GET": "plans_read_current"}
+    serializer_class = serializers.PlanSerializer
+
+    def get(self, request: Request, club: str, approach_id: UUID) -> Response:
+        plan = selectors.find_current_plan(self.get_approach())
+        if plan is None:
+            raise NotFoundError("This approach has no plan yet.")
+        return Response(serializers.PlanSerializer(plan).data)
+
+
+class SessionList(ClubList):
+    """Training, testing and competition days."""
+
+    rights = {"GET": permissions.READ_PLANS, "POST": permissions.WRITE_PLANS}
+    operation_names = {"GET": "sessions_list", "POST": "sessions_create"}
+    problems = {"POST": {"409": "The club has a session with this code."}}
+    serializer_class = serializers.SessionSerializer
+    filterset_class = filters.SessionFilter
+
+    def get_queryset(self) -> QuerySet[Any]:
+        return selectors.list_sessions()
+
+    @extend_schema(responses=serializers.SessionSerializer(many=True))
+    def get(self, request: Request, club: str) -> Response:
+        return self.listed()
+
+    @extend_schema(
+        request=serializers.NewSessionSerializer,
+        responses={201: serializers.SessionSerializer},
+        examples=[
+            OpenApiExample(
+                "A training",
+                value={"code": "2026-05-02-am", "held_date": "2026-05-02", "kind": "training"},
+                request_only=True,
+            )
+        ],
+    )
+    def post(self, request: Request, club: str) -> Response:
+        body = serializers.NewSessionSerializer(data=request.data)
+        body.is_valid(raise_exception=True)
+        fields = dict(body.validated_data)
+        runway_id = fields.pop("runway")
+        with club_scope(self.caller.club):
+            session = records.add_session(
+                club=self.caller.club,
+                runway=None if runway_id is None else club_selectors.get_runway(runway_id),
+                caller=self.caller,
+                **fields,
+            )
+        return Response(serializers.SessionSerializer(session).data, status=201)
+
+
+class SessionDetail(ClubView):
+    """One session."""
+
+    rights = {"GET": permissions.READ_PLANS}
+    operation_names = {"GET": "sessions_read"}
+    serializer_class = serializers.SessionSerializer
+
+    def get(self, request: Request, club: str, session_id: UUID) -> Response:
+        return Response(serializers.SessionSerializer(selectors.get_session(session_id)).data)
+
+
+class SessionAttemptList(ClubList):
+    """The attempts of one session that the caller may see."""
+
+    rights = {"GET": permissions.READ_ATTEMPTS}
+    operation_names = {"GET": "session_attempts_list"}
+    serializer_class = serializers.AttemptSerializer
+
+    def get_queryset(self) -> QuerySet[Any]:
+        session = selectors.get_session(self.kwargs["session_id"])
+        attempts = selectors.list_attempts_for(self.caller, today=timezone.localdate())
+        return attempts.filter(session=session)
+
+    @extend_schema(responses=serializers.AttemptSerializer(many=True))
+    def get(self, request: Request, club: str, session_id: UUID) -> Response:
+        return self.listed()
+
+
+class AttemptList(pushing.PushView, ClubList):
+    """Attempts that the caller may see, and the door for one more."""
+
+    rights = {"GET": permissions.READ_ATTEMPTS, "POST": permissions.PUSH_ATTEMPTS}
+    parameters = {"POST": frozenset({"dry_run", "make_sessions"})}
+    operation_names = {"GET": "attempts_list", "POST": "attempts_push_one"}
+    problems = {"POST": pushing.PROBLEMS_OF_ONE}
+    serializer_class = serializers.AttemptSerializer
+    filterset_class = filters.AttemptFilter
+
+    def get_queryset(self) -> QuerySet[Any]:
+        return selectors.list_attempts_for(self.caller, today=timezone.localdate())
+
+    @extend_schema(responses=serializers.AttemptSerializer(many=True))
+    def get(self, request: Request, club: str) -> Response:
+        return self.listed()
+
+    @pushing.one_schema
+    def post(self, request: Request, club: str) -> Response:
+        return self.push_one()
+
+
+class AttemptDetail(ClubView):
+    """One attempt."""
+
+    rights = {"GET": permissions.READ_ATTEMPTS}
+    operation_names = {"GET": "attempts_read"}
+    serializer_class = serializers.AttemptSerializer
+
+    def get(self, request: Request, club: str, attempt_id: UUID) -> Response:
+        attempts = selectors.list_attempts_for(self.caller, today=timezone.localdate())
+        attempt = attempts.filter(id=attempt_id).first()
+        if attempt is None:
+            raise NotFoundError
+        return Response(serializers.AttemptSerializer(attempt).data)
+
+
+class AttemptBatch(pushing.PushView):
+    """The door for many attempts at once."""
+
+    rights = {"POST": permissions.PUSH_ATTEMPTS}
+    parameters = {"POST": frozenset({"dry_run", "all_or_nothing", "make_sessions"})}
+    operation_names = {"POST": "attempts_push_batch"}
+    problems = {"POST": pushing.PROBLEMS_OF_BATCH}
+    serializer_class = serializers.RecordOutcomeSerializer
+
+    @pushing.batch_schema
+    def post(self, request: Request, club: str) -> Response:
+        return self.push_batch()
+
+
+class QuarantineList(ClubList):
+    """Refused rows that wait for 30 days, as they were sent."""
+
+    rights = {"GET": permissions.READ_QUARANTINE}
+    operation_names = {"GET": "quarantine_list"}
+    serializer_class = serializers.QuarantinedRowSerializer
+
+    def get_queryset(self) -> QuerySet[Any]:
+        return selectors.list_quarantined_for(self.caller)
+
+    @extend_schema(responses=serializers.QuarantinedRowSerializer(many=True))
+    def get(self, request: Request, club: str) -> Response:
+        return self.listed()
+
+
+class QuarantineReplay(pushing.PushView):
+    """Push a refused row again, as it was or mended."""
+
+    rights = {"POST": permissions.READ_QUARANTINE}
+    operation_names = {"POST": "quarantine_replay"}
+    problems = {"POST": pushing.PROBLEMS_OF_ONE}
+    serializer_class = serializers.ReplaySerializer
+
+    @pushing.replay_schema
+    def post(self, request: Request, club: str, row_id: UUID) -> Response:
+        return self.replay(row_id)

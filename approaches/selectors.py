@@ -1,0 +1,77 @@
+"""Questions about approaches, plans, sessions and attempts."""
+
+from datetime import date
+from uuid import UUID
+
+from django.db.models import QuerySet
+
+from approaches.models import Approach, Attempt, Plan, QuarantinedRow, Session
+from athletes import selectors as athlete_selectors
+from clubs.models import Role
+from clubs.selectors import DEVICE, Caller
+from common.errors import NotFoundError
+
+
+def list_approaches_for(caller: Caller, *, today: date) -> QuerySet[Approach]:
+    """Return the approaches of the athletes that the caller may see."""
+    athletes = athlete_selectors.list_athletes_for(caller, today=today)
+    return Approach.objects.filter(athlete_id__in=athletes.values("id"))
+
+
+def get_approach_for(caller: Caller, approach_id: UUID, *, today: date) -> Approach:
+    """Return an approach that the caller may see.
+
+    Raises
+    ------
+    NotFoundError
+        There is none, or it is a stranger's.
+    """
+    approach = list_approaches_for(caller, today=today).filter(id=approach_id).first()
+    if approach is None:
+        raise NotFoundError
+    return approach
+
+
+def list_plans(approach: Approach) -> QuerySet[Plan]:
+    """Return every revision of an approach's plan."""
+    return Plan.objects.filter(approach=approach)
+
+
+def find_current_plan(approach: Approach) -> Plan | None:
+    """Return the latest revision, or None before the first one."""
+    return list_plans(approach).order_by("-revision").first()
+
+
+def list_sessions() -> QuerySet[Session]:
+    return Session.objects.all()
+
+
+def get_session(session_id: UUID) -> Session:
+    """Return a session of the club in scope.
+
+    Raises
+    ------
+    NotFoundError
+        The club has no such session.
+    """
+    session = Session.objects.filter(id=session_id).first()
+    if session is None:
+        raise NotFoundError
+    return session
+
+
+def list_attempts_for(caller: Caller, *, today: date) -> QuerySet[Attempt]:
+    """Return the attempts of the athletes that the caller may see, voided ones included."""
+    attempts = Attempt.objects.all()
+    if caller.role in {Role.ADMIN, DEVICE}:
+        return attempts
+    athletes = athlete_selectors.list_athletes_for(caller, today=today)
+    return attempts.filter(athlete_id__in=athletes.values("id"))
+
+
+def list_quarantined_for(caller: Caller) -> QuerySet[QuarantinedRow]:
+    """Return refused rows that wait: an admin sees the club's, a device those of its source."""
+    waiting = QuarantinedRow.objects.filter(replayed_at=None)
+    if caller.role == DEVICE:
+        return waiting.filter(source=caller.source_id)
+    return waiting

@@ -1,0 +1,207 @@
+"""Make approaches, plan revisions and sessions."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from itertools import pairwise
+from uuid import UUID
+
+from django.utils import timezone
+
+from approaches import selectors
+from approaches.errors import PlanOutOfOrderError
+from approaches.models import Approach, Plan, Session, SessionKind, StartStyle
+from athletes.models import Athlete
+from clubs.models import Club, Event, Runway
+from clubs.selectors import Caller
+from clubs.services import record_audit
+from common.club_scope import club_scope
+from common.errors import Fault, InvalidInputError, NotFoundError
+from common.refusals import refuse_duplicates
+
+DEFAULT_AIM_M = 0.06
+
+
+@dataclass(frozen=True, slots=True)
+class Marks:
+    """What a plan says of a run-up: distances before the take-off line, footfalls from it back."""
+
+    start_mark_m: float
+    aim_m: float = DEFAULT_AIM_M
+    check_marks: Sequence[Mapping[str, float]] = ()
+    transition_footfall: int | None = None
+    attack_footfall: int | None = None
+    toe_m: Sequence[float] = ()  # planned footfalls n to 0
+    last_contacts: Sequence[str] = field(default=())
+
+
+def add_approach(
+    *,
+    club: Club,
+    athlete: Athlete,
+    code: str,
+    event: Event,
+    steps: int,
+    start_style: StartStyle,
+    caller: Caller | None = None,
+) -> Approach:
+    """Make a run-up for an athlete.
+
+    Raises
+    ------
+    AlreadyExistsError
+        The athlete has an approach with this code.
+    """
+    with club_scope(club):
+        with refuse_duplicates("code", f"The athlete has an approach {code} already."):
+            approach = Approach.objects.create(
+                club=club,
+                athlete=athlete,
+                code=code,
+                event=event,
+                steps=steps,
+                start_style=start_style,
+            )
+        record_audit(
+            club=club, caller=caller, action="approach_added", subjects={"approach": [approach.id]}
+        )
+        return approach
+
+
+def add_plan(
+    *,
+    club: Club,
+    approach_id: UUID,
+    marks: Marks,
+    valid_from: datetime | None = None,
+    reason: str = "",
+    caller: Caller | None = None,
+) -> Plan:
+    """Add the next revision of an approach's plan; earlier ones stay as they are.
+
+    Attempts that are stored already keep the revision that they were made under.
+
+    Raises
+    ------
+    PlanOutOfOrderError
+        It would be valid from a moment no later than the current revision.
+    InvalidInputError
+        The marks contradict each other or the number of steps; the faults name each.
+    """
+    with club_scope(club):
+        # Two revisions at once would take the same number; the approach's row is their queue.
+        approach = Approach.objects.select_for_update(no_key=True).filter(id=approach_id).first()
+        if approach is None:
+            raise NotFoundError
+        _check_marks(marks, steps=approach.steps)
+        current = selectors.find_current_plan(approach)
+        valid_from = valid_from or timezone.now()
+        if current is not None and valid_from <= current.valid_from:
+            raise PlanOutOfOrderError(
+                f"Revision {current.revision} is valid from {current.valid_from.isoformat()}."
+            )
+        plan = Plan.objects.create(
+            club=club,
+            approach=approach,
+            revision=1 if current is None else current.revision + 1,
+            valid_from=valid_from,
+            start_mark_m=marks.start_mark_m,
+            aim_m=marks.aim_m,
+            check_marks=[dict(mark) for mark in marks.check_marks],
+            transition_footfall=marks.transition_footfall,
+            attack_footfall=marks.attack_footfall,
+            toe_m=list(marks.toe_m),
+            last_contacts=list(marks.last_contacts),
+            reason=reason,
+            author_id=None if caller is None else caller.membership_id,
+        )
+        record_audit(club=club, caller=caller, action="plan_added", subjects={"plan": [plan.id]})
+        return plan
+
+
+def _check_marks(marks: Marks, *, steps: int) -> None:
+    faults = []
+    for index, mark in enumerate(marks.check_marks):
+        if not 0 < mark["footfall"] < steps:
+            faults.append(
+                Fault(
+                    f"/check_marks/{index}/footfall",
+                    "footfall_out_of_range",
+                    f"A check mark is met by a footfall between 1 and {steps - 1}.",
+                )
+            )
+        if not 0 < mark["at_m"] < marks.start_mark_m:
+            faults.append(
+                Fault(
+                    f"/check_marks/{index}/at_m",
+                    "mark_off_run_up",
+                    "A check mark stands between the start mark and the line.",
+                )
+            )
+    for name, footfall in (
+        ("transition", marks.transition_footfall),
+        ("attack", marks.attack_footfall),
+    ):
+        if footfall is not None and not 0 < footfall < steps:
+            faults.append(
+                Fault(
+                    f"/phase_starts/{name}",
+                    "footfall_out_of_range",
+                    f"A phase starts at a footfall between 1 and {steps - 1}.",
+                )
+            )
+    transition, attack = marks.transition_footfall, marks.attack_footfall
+    if transition is not None and attack is not None and transition <= attack:
+        faults.append(
+            Fault(
+                "/phase_starts/attack",
+                "phases_out_of_order",
+                "The attack starts after the transition, at a lower footfall.",
+            )
+        )
+    if marks.toe_m and len(marks.toe_m) != steps + 1:
+        faults.append(
+            Fault("/toe_m", "unequal_lengths", f"Footfalls {steps} to 0 are {steps + 1} values.")
+        )
+    falling = all(first > second for first, second in pairwise(marks.toe_m))
+    if not falling:
+        faults.append(
+            Fault("/toe_m", "positions_must_fall", "From the start on, planned positions fall.")
+        )
+    if faults:
+        raise InvalidInputError(faults=faults)
+
+
+def add_session(
+    *,
+    club: Club,
+    code: str,
+    held_date: date,
+    kind: SessionKind,
+    runway: Runway | None = None,
+    weather: str = "",
+    field_size: int | None = None,
+    caller: Caller | None = None,
+) -> Session:
+    """Make a session.
+
+    Raises
+    ------
+    AlreadyExistsError
+        The club has a session with this code.
+    """
+    with club_scope(club):
+        with refuse_duplicates("code", f"There is a session {code} already."):
+            session = Session.objects.create(
+                club=club,
+                code=code,
+                held_date=held_date,
+                kind=kind,
+                runway=runway,
+                weather=weather,
+                field_size=field_size,
+            )
+        record_audit(
+            club=club, caller=caller, action="session_added", subjects={"session": [session.id]}
+        )
+        return session

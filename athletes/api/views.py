@@ -1,0 +1,70 @@
+"""The club's athletes."""
+
+from typing import Any
+from uuid import UUID
+
+from django.db.models import QuerySet
+from django.utils import timezone
+from drf_spectacular.utils import OpenApiExample, extend_schema
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from athletes import selectors, services
+from athletes.api import filters, serializers
+from clubs.api import permissions
+from clubs.api.base import ClubList, ClubView
+
+
+class AthleteList(ClubList):
+    """The athletes that the caller may see."""
+
+    rights = {"GET": permissions.READ_ATHLETES, "POST": permissions.WRITE_ATHLETES}
+    operation_names = {"GET": "athletes_list", "POST": "athletes_create"}
+    problems = {"POST": {"409": "The club has an athlete with this code."}}
+    serializer_class = serializers.AthleteSerializer
+    filterset_class = filters.AthleteFilter
+
+    def get_queryset(self) -> QuerySet[Any]:
+        return selectors.list_athletes_for(self.caller, today=timezone.localdate())
+
+    @extend_schema(responses=serializers.AthleteSerializer(many=True))
+    def get(self, request: Request, club: str) -> Response:
+        return self.listed()
+
+    @extend_schema(
+        request=serializers.NewAthleteSerializer,
+        responses={201: serializers.AthleteSerializer},
+        examples=[
+            OpenApiExample(
+                "A jumper",
+                value={
+                    "code": "A-90",
+                    "given_name": "Mira",
+                    "family_name": "Feld",
+                    "birth_date": "2010-04-09",
+                    "take_off_foot": "left",
+                    "shoe_length_m": 0.272,
+                },
+                request_only=True,
+            )
+        ],
+    )
+    def post(self, request: Request, club: str) -> Response:
+        body = serializers.NewAthleteSerializer(data=request.data)
+        body.is_valid(raise_exception=True)
+        athlete = services.add_athlete(
+            club=self.caller.club, caller=self.caller, **body.validated_data
+        )
+        return Response(serializers.AthleteSerializer(athlete).data, status=201)
+
+
+class AthleteDetail(ClubView):
+    """One athlete."""
+
+    rights = {"GET": permissions.READ_ATHLETES}
+    operation_names = {"GET": "athletes_read"}
+    serializer_class = serializers.AthleteSerializer
+
+    def get(self, request: Request, club: str, athlete_id: UUID) -> Response:
+        athlete = selectors.get_athlete_for(self.caller, athlete_id, today=timezone.localdate())
+        return Response(serializers.AthleteSerializer(athlete).data)

@@ -1,0 +1,78 @@
+"""What every view of a club has in common."""
+
+from contextlib import ExitStack
+from typing import Any, ClassVar
+
+from django.http import HttpRequest, HttpResponseBase
+from rest_framework.generics import GenericAPIView
+from rest_framework.permissions import SAFE_METHODS
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from clubs.api.permissions import Right
+from clubs.selectors import Caller
+from common.api.errors import InvalidParameterError, UnknownParameterError
+from common.api.filters import parameter_names
+from common.club_scope import club_scope
+
+
+class ClubView(GenericAPIView[Any]):
+    """A view of one club. A reading request sees one state of it, from first query to last byte.
+
+    Writing views call a service, which opens its own scope.
+    """
+
+    rights: ClassVar[dict[str, Right]] = {}
+    # Query parameters besides those of the filters and of paging.
+    parameters: ClassVar[dict[str, frozenset[str]]] = {}
+    operation_names: ClassVar[dict[str, str]] = {}
+    metadata_class = None
+
+    @property
+    def caller(self) -> Caller:
+        caller = self.request.user
+        assert isinstance(caller, Caller)  # noqa: S101  # the permission class saw to it
+        return caller
+
+    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        with ExitStack() as self._reading:
+            return super().dispatch(request, *args, **kwargs)
+
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        super().initial(request, *args, **kwargs)
+        self._refuse_unknown_parameters(request)
+        if request.method in SAFE_METHODS:
+            self._reading.enter_context(club_scope(self.caller.club, read_only=True))
+
+    def flag(self, name: str) -> bool:
+        """Return whether a query parameter says true; without it, false.
+
+        Raises
+        ------
+        InvalidParameterError
+            It says something else.
+        """
+        given = self.request.query_params.get(name, "false")
+        if given not in {"true", "false"}:
+            raise InvalidParameterError(f"{name} is true or false.")
+        return given == "true"
+
+    def _refuse_unknown_parameters(self, request: Request) -> None:
+        method = "GET" if request.method == "HEAD" else str(request.method)
+        known = self.parameters.get(method, frozenset())
+        if method == "GET" and isinstance(self, ClubList):
+            known |= parameter_names(self) | {"cursor", "page_size"}
+        unknown = sorted(set(request.query_params) - known)
+        if unknown:
+            raise UnknownParameterError(
+                f"Unknown: {', '.join(unknown)[:200]}. Known: {', '.join(sorted(known)) or 'none'}."
+            )
+
+
+class ClubList(ClubView):
+    """A view that lists rows of one club."""
+
+    def listed(self) -> Response:
+        """Return the page that was asked for."""
+        page = self.paginate_queryset(self.filter_queryset(self.get_queryset()))
+        return self.get_paginated_response(self.get_serializer(page, many=True).data)

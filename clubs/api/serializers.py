@@ -1,0 +1,70 @@
+"""Clubs, their places and tokens on the wire."""
+
+from typing import Any
+
+from rest_framework import serializers
+
+from clubs.models import Event, SourceKind
+from common.api.serializers import StrictSerializer
+
+
+class ClubSerializer(serializers.Serializer[Any]):
+    slug = serializers.CharField()
+    name = serializers.CharField()
+    country = serializers.CharField()
+    time_zone = serializers.CharField()
+
+
+class SquadSerializer(serializers.Serializer[Any]):
+    id = serializers.UUIDField()
+    name = serializers.CharField()
+    archived_at = serializers.DateTimeField(allow_null=True)
+
+
+class BoardSerializer(serializers.Serializer[Any]):
+    event = serializers.ChoiceField(Event.choices)
+    to_pit_m = serializers.FloatField()
+
+
+class RunwaySerializer(serializers.Serializer[Any]):
+    id = serializers.UUIDField()
+    name = serializers.CharField()
+    surface = serializers.CharField()
+    indoor = serializers.BooleanField()
+    altitude_m = serializers.FloatField()
+    direction_deg = serializers.FloatField(allow_null=True)
+    length_m = serializers.FloatField(allow_null=True)
+    boards = BoardSerializer(many=True)
+
+
+class SourceSerializer(serializers.Serializer[Any]):
+    id = serializers.UUIDField()
+    name = serializers.CharField()
+    kind = serializers.ChoiceField(SourceKind.choices)
+    closed_at = serializers.DateTimeField(allow_null=True)
+    created_at = serializers.DateTimeField()
+
+
+class NewSourceSerializer(StrictSerializer):
+    name = serializers.CharField(max_length=80)
+    kind = serializers.ChoiceField([SourceKind.DEVICE, SourceKind.SCRIPT, SourceKind.IMPORT])
+
+
+class TokenSerializer(serializers.Serializer[Any]):
+    id = serializers.UUIDField()
+    name = serializers.CharField()
+    scopes = serializers.ListField(child=serializers.CharField())
+    created_at = serializers.DateTimeField()
+    expires_at = serializers.DateTimeField(allow_null=True)
+    revoked_at = serializers.DateTimeField(allow_null=True)
+    last_used_date = serializers.DateField(allow_null=True)
+
+
+class NewTokenSerializer(StrictSerializer):
+    name = serializers.CharField(max_length=80)
+    scopes = serializers.ListField(child=serializers.CharField(max_length=32), max_length=20)
+    expires_at = serializers.DateTimeField(required=False, allow_null=True, default=None)
+
+
+class TokenWithSecretSerializer(TokenSerializer):
+    secret = serializers.CharField(help_text="Shown this once and stored nowhere.")

@@ -1,0 +1,167 @@
+"""A club, its squads, runways, sources and tokens."""
+
+from typing import Any
+from uuid import UUID
+
+from django.db.models import QuerySet
+from drf_spectacular.utils import OpenApiExample, extend_schema
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from clubs import selectors, services
+from clubs.api import permissions, serializers
+from clubs.api.base import ClubList, ClubView
+from common.club_scope import club_scope
+
+
+class ClubDetail(ClubView):
+    """The club itself."""
+
+    rights = {"GET": permissions.READ_CLUB}
+    operation_names = {"GET": "club_read"}
+    serializer_class = serializers.ClubSerializer
+
+    def get(self, request: Request, club: str) -> Response:
+        return Response(serializers.ClubSerializer(self.caller.club).data)
+
+
+class SquadList(ClubList):
+    """The club's squads."""
+
+    rights = {"GET": permissions.READ_CLUB}
+    operation_names = {"GET": "squads_list"}
+    serializer_class = serializers.SquadSerializer
+
+    def get_queryset(self) -> QuerySet[Any]:
+        return selectors.list_squads()
+
+    @extend_schema(responses=serializers.SquadSerializer(many=True))
+    def get(self, request: Request, club: str) -> Response:
+        return self.listed()
+
+
+class RunwayList(ClubList):
+    """The club's runways with their boards."""
+
+    rights = {"GET": permissions.READ_CLUB}
+    operation_names = {"GET": "runways_list"}
+    serializer_class = serializers.RunwaySerializer
+
+    def get_queryset(self) -> QuerySet[Any]:
+        return selectors.list_runways().prefetch_related("boards")
+
+    @extend_schema(responses=serializers.RunwaySerializer(many=True))
+    def get(self, request: Request, club: str) -> Response:
+        return self.listed()
+
+
+class SourceList(ClubList):
+    """Who pushes: timing devices, scripts, imports and people."""
+
+    rights = {"GET": permissions.WRITE_CLUB, "POST": permissions.WRITE_CLUB}
+    operation_names = {"GET": "sources_list", "POST": "sources_create"}
+    problems = {"POST": {"409": "A source of this name exists."}}
+    serializer_class = serializers.SourceSerializer
+
+    def get_queryset(self) -> QuerySet[Any]:
+        return selectors.list_sources()
+
+    @extend_schema(responses=serializers.SourceSerializer(many=True))
+    def get(self, request: Request, club: str) -> Response:
+        return self.listed()
+
+    @extend_schema(
+        request=serializers.NewSourceSerializer,
+        responses={201: serializers.SourceSerializer},
+        examples=[
+            OpenApiExample(
+                "A timing gate",
+                value={"name": "Gates at the long straight", "kind": "device"},
+                request_only=True,
+            )
+        ],
+    )
+    def post(self, request: Request, club: str) -> Response:
+        body = serializers.NewSourceSerializer(data=request.data)
+        body.is_valid(raise_exception=True)
+        source = services.add_source(
+            club=self.caller.club, caller=self.caller, **body.validated_data
+        )
+        return Response(serializers.SourceSerializer(source).data, status=201)
+
+
+_TOKEN_EXAMPLE = OpenApiExample(
+    "A token that may push",
+    value={"name": "Gate computer", "scopes": ["attempts:write", "plans:read"]},
+    request_only=True,
+)
+
+
+class SourceTokenList(ClubList):
+    """Tokens of a source. Two may live at once, so that they can be changed without a gap."""
+
+    rights = {"GET": permissions.WRITE_CLUB, "POST": permissions.WRITE_CLUB}
+    operation_names = {"GET": "source_tokens_list", "POST": "source_tokens_create"}
+    serializer_class = serializers.TokenSerializer
+
+    def get_queryset(self) -> QuerySet[Any]:
+        return selectors.list_tokens_of(selectors.get_source(self.kwargs["source_id"]))
+
+    @extend_schema(responses=serializers.TokenSerializer(many=True))
+    def get(self, request: Request, club: str, source_id: UUID) -> Response:
+        return self.listed()
+
+    @extend_schema(
+        request=serializers.NewTokenSerializer,
+        responses={201: serializers.TokenWithSecretSerializer},
+        examples=[_TOKEN_EXAMPLE],
+    )
+    def post(self, request: Request, club: str, source_id: UUID) -> Response:
+        body = serializers.NewTokenSerializer(data=request.data)
+        body.is_valid(raise_exception=True)
+        with club_scope(self.caller.club):
+            new = services.add_token(
+                club=self.caller.club,
+                source=selectors.get_source(source_id),
+                caller=self.caller,
+                **body.validated_data,
+            )
+        return _with_secret(new)
+
+
+class OwnTokenList(ClubList):
+    """The caller's own tokens: the role's rights, cut down by scopes."""
+
+    rights = {"GET": permissions.OWN_TOKENS, "POST": permissions.OWN_TOKENS}
+    operation_names = {"GET": "own_tokens_list", "POST": "own_tokens_create"}
+    serializer_class = serializers.TokenSerializer
+
+    def get_queryset(self) -> QuerySet[Any]:
+        return selectors.list_own_tokens(self.caller)
+
+    @extend_schema(responses=serializers.TokenSerializer(many=True))
+    def get(self, request: Request, club: str) -> Response:
+        return self.listed()
+
+    @extend_schema(
+        request=serializers.NewTokenSerializer,
+        responses={201: serializers.TokenWithSecretSerializer},
+        examples=[
+            OpenApiExample(
+                "A token for a notebook",
+                value={"name": "Notebook", "scopes": ["analytics:read", "athletes:read"]},
+                request_only=True,
+            )
+        ],
+    )
+    def post(self, request: Request, club: str) -> Response:
+        body = serializers.NewTokenSerializer(data=request.data)
+        body.is_valid(raise_exception=True)
+        return _with_secret(services.add_own_token(caller=self.caller, **body.validated_data))
+
+
+def _with_secret(new: services.NewToken) -> Response:
+    answer = {**serializers.TokenSerializer(new.token).data, "secret": new.secret}
+    response = Response(answer, status=201)
+    response["Cache-Control"] = "no-store"
+    return response

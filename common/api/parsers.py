@@ -1,0 +1,77 @@
+"""Read JSON strictly: finite numbers, no key twice, no endless nesting, no endless body."""
+
+import json
+import math
+from collections.abc import Mapping
+from typing import IO, Any
+
+from rest_framework import parsers
+
+from common.api.problems import BodyTooLargeError, InvalidJsonError
+
+MAX_BODY_BYTES = 1024 * 1024
+
+
+class StrictJSONParser(parsers.JSONParser):
+    """Parse a JSON body (RFC 8259), refusing what Python's parser would let through."""
+
+    strict = True
+
+    def parse(
+        self,
+        stream: IO[Any],
+        media_type: str | None = None,
+        parser_context: Mapping[str, Any] | None = None,
+    ) -> Any:
+        raw = stream.read(MAX_BODY_BYTES + 1)
+        if len(raw) > MAX_BODY_BYTES:
+            raise BodyTooLargeError(f"A body has at most {MAX_BODY_BYTES} bytes here.")
+        return read_json(raw)
+
+
+def read_json(raw: bytes) -> Any:
+    """Return what a strict JSON text says.
+
+    Raises
+    ------
+    InvalidJsonError
+        It is no JSON, not UTF-8, nested too deeply, holds a number that is not finite, or names a
+        key twice.
+    """
+    try:
+        return json.loads(
+            raw.decode("utf-8"),
+            parse_constant=_refuse_constant,
+            parse_float=_finite,
+            object_pairs_hook=_once_each,
+        )
+    except UnicodeDecodeError as error:
+        raise InvalidJsonError(f"The body is not UTF-8 (byte {error.start}).") from error
+    except json.JSONDecodeError as error:
+        raise InvalidJsonError(
+            f"{error.msg} (line {error.lineno}, column {error.colno})."
+        ) from error
+    except RecursionError as error:
+        raise InvalidJsonError("The body is nested too deeply.") from error
+    except ValueError as error:  # an integer with too many digits
+        raise InvalidJsonError("A number is too long.") from error
+
+
+def _refuse_constant(name: str) -> float:
+    raise InvalidJsonError(f"{name} is no JSON number.")
+
+
+def _finite(text: str) -> float:
+    value = float(text)
+    if not math.isfinite(value):
+        raise InvalidJsonError(f"{text[:20]} is too large a number.")
+    return value
+
+
+def _once_each(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    named = dict(pairs)
+    if len(named) != len(pairs):
+        names = [name for name, _ in pairs]
+        twice = next(name for name in names if names.count(name) > 1)
+        raise InvalidJsonError(f"The key {twice[:40]!r} stands twice in one object.")
+    return named

@@ -1,0 +1,83 @@
+"""The OpenAPI schema, made from the code that answers."""
+
+from typing import Any
+
+import msgspec
+from drf_spectacular.extensions import OpenApiSerializerExtension
+from drf_spectacular.openapi import AutoSchema
+from drf_spectacular.plumbing import ResolvedComponent
+from drf_spectacular.utils import Direction, OpenApiResponse
+from rest_framework import serializers
+
+from common.api.problems import MEDIA_TYPE
+from common.api.serializers import ProblemSerializer, StrictSerializer
+
+_PROBLEMS = {
+    "400": "The request breaks a rule; `errors` names each field.",
+    "401": "No valid access token.",
+    "403": "The role or the token's scopes do not allow this.",
+    "404": "There is no such thing here, or it is not the caller's.",
+}
+
+
+class ClubSchema(AutoSchema):
+    """Close what is sent, leave open what is answered, and tell of every problem."""
+
+    def get_operation_id(self) -> str:
+        named: str | None = getattr(self.view, "operation_names", {}).get(self.method)
+        return named or super().get_operation_id()
+
+    def _get_response_bodies(self, direction: Direction = "response") -> dict[str, Any]:
+        bodies: dict[str, Any] = super()._get_response_bodies(direction)
+        for status, description in {**_PROBLEMS, **self._own_problems()}.items():
+            if status not in bodies:
+                bodies[status] = self._get_response_for_code(  # type: ignore[no-untyped-call]  # untyped library
+                    OpenApiResponse(ProblemSerializer, description), status, [MEDIA_TYPE]
+                )
+        return dict(sorted(bodies.items()))
+
+    def _own_problems(self) -> dict[str, str]:
+        declared: dict[str, dict[str, str]] = getattr(self.view, "problems", {})
+        return declared.get(self.method, {})
+
+    def _map_basic_serializer(self, serializer: Any, direction: Direction) -> Any:
+        schema = super()._map_basic_serializer(serializer, direction)  # type: ignore[no-untyped-call]  # untyped library
+        if direction == "request" and isinstance(serializer, StrictSerializer):
+            schema["additionalProperties"] = False
+        return schema
+
+    def _map_serializer_field(
+        self, field: Any, direction: Direction, bypass_extensions: bool = False
+    ) -> Any:
+        schema = super()._map_serializer_field(field, direction, bypass_extensions)  # type: ignore[no-untyped-call]  # untyped library
+        if direction == "response" and isinstance(field, serializers.ChoiceField):
+            # A later release may answer a value that no client knows yet.
+            values = ", ".join(str(choice) for choice in field.choices)
+            return {"type": "string", "description": f"One of {values}; more may come."}
+        return schema
+
+
+class StructExtension(OpenApiSerializerExtension):
+    """Describe msgspec types: the batch endpoints are in the schema from the types that parse."""
+
+    target_class = "msgspec.Struct"
+    match_subclasses = True
+
+    def get_name(self, auto_schema: AutoSchema, direction: Direction) -> str:
+        return str(self.target.__name__)
+
+    def map_serializer(self, auto_schema: AutoSchema, direction: Direction) -> dict[str, Any]:
+        _, components = msgspec.json.schema_components(
+            [self.target], ref_template="#/components/schemas/{name}"
+        )
+        for name, component in components.items():
+            if name != self.target.__name__:
+                auto_schema.registry.register_on_missing(
+                    ResolvedComponent(
+                        name=name,
+                        type=ResolvedComponent.SCHEMA,
+                        object=name,
+                        schema=component,
+                    )
+                )
+        return dict(components[self.target.__name__])
