@@ -70,8 +70,11 @@ def list_attempts_for(caller: Caller, *, today: date) -> QuerySet[Attempt]:
 
 
 def list_quarantined_for(caller: Caller) -> QuerySet[QuarantinedRow]:
-    """Return refused rows that wait: an admin sees the club's, a device those of its source."""
-    waiting = QuarantinedRow.objects.filter(replayed_at=None)
-    if caller.role == DEVICE:
-        return waiting.filter(source=caller.source_id)
-    return waiting
+    """Return refused rows: an admin sees the club's, a device those of its source."""
+    rows = QuarantinedRow.objects.all()
+    return rows.filter(source=caller.source_id) if caller.role == DEVICE else rows
+
+
+def list_waiting_for(caller: Caller) -> QuerySet[QuarantinedRow]:
+    """Return the refused rows that were not replayed yet."""
+    return list_quarantined_for(caller).filter(replayed_at=None)

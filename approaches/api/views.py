@@ -30,7 +30,7 @@ class ApproachList(ClubList):
     serializer_class = serializers.ApproachSerializer
     filterset_class = filters.ApproachFilter
 
-    def get_queryset(self) -> QuerySet[Any]:
+    def rows(self) -> QuerySet[Any]:
         return selectors.list_approaches_for(self.caller, today=timezone.localdate())
 
     @extend_schema(responses=serializers.ApproachSerializer(many=True))
@@ -96,7 +96,7 @@ class PlanList(ApproachView, ClubList):
     problems = {"POST": {"409": "The revision would start no later than the current one."}}
     serializer_class = serializers.PlanSerializer
 
-    def get_queryset(self) -> QuerySet[Any]:
+    def rows(self) -> QuerySet[Any]:
         return selectors.list_plans(self.get_approach())
 
     @extend_schema(responses=serializers.PlanSerializer(many=True))
@@ -167,7 +167,7 @@ class SessionList(ClubList):
     serializer_class = serializers.SessionSerializer
     filterset_class = filters.SessionFilter
 
-    def get_queryset(self) -> QuerySet[Any]:
+    def rows(self) -> QuerySet[Any]:
         return selectors.list_sessions()
 
     @extend_schema(responses=serializers.SessionSerializer(many=True))
@@ -218,7 +218,7 @@ class SessionAttemptList(ClubList):
     operation_names = {"GET": "session_attempts_list"}
     serializer_class = serializers.AttemptSerializer
 
-    def get_queryset(self) -> QuerySet[Any]:
+    def rows(self) -> QuerySet[Any]:
         session = selectors.get_session(self.kwargs["session_id"])
         attempts = selectors.list_attempts_for(self.caller, today=timezone.localdate())
         return attempts.filter(session=session)
@@ -238,7 +238,7 @@ class AttemptList(pushing.PushView, ClubList):
     serializer_class = serializers.AttemptSerializer
     filterset_class = filters.AttemptFilter
 
-    def get_queryset(self) -> QuerySet[Any]:
+    def rows(self) -> QuerySet[Any]:
         return selectors.list_attempts_for(self.caller, today=timezone.localdate())
 
     @extend_schema(responses=serializers.AttemptSerializer(many=True))
@@ -286,8 +286,8 @@ class QuarantineList(ClubList):
     operation_names = {"GET": "quarantine_list"}
     serializer_class = serializers.QuarantinedRowSerializer
 
-    def get_queryset(self) -> QuerySet[Any]:
-        return selectors.list_quarantined_for(self.caller)
+    def rows(self) -> QuerySet[Any]:
+        return selectors.list_waiting_for(self.caller)
 
     @extend_schema(responses=serializers.QuarantinedRowSerializer(many=True))
     def get(self, request: Request, club: str) -> Response:

@@ -7,8 +7,8 @@ from uuid import UUID
 from django.db.models import QuerySet
 from django.utils import timezone
 
+from approaches import selectors
 from approaches.errors import AlreadyReplayedError
-from approaches.models import QuarantinedRow
 from approaches.services import pushing
 from approaches.services.readings import read_row
 from athletes.models import Athlete
@@ -40,8 +40,8 @@ def replay_row(
     """
     with club_scope(club):
         kept = (
-            QuarantinedRow.objects.select_related("source")
-            .select_for_update(no_key=True, of=("self",))
+            selectors.list_quarantined_for(caller)
+            .select_for_update(no_key=True)
             .filter(id=row_id)
             .first()
         )

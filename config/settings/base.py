@@ -101,7 +101,7 @@ USE_I18N = True
 USE_TZ = True
 
 STATIC_URL = "static/"
-STATIC_ROOT = BASE_DIR / ".local" / "static"
+# Served by the web process from where the packages keep them: there is nothing to collect.
 WHITENOISE_USE_FINDERS = True
 
 CONTENT_SECURITY_POLICY = {

@@ -1,0 +1,62 @@
+"""A client that speaks with a token, and a club to speak with."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import pytest
+from django.test import Client
+
+from clubs.models import Role
+from tests import factories
+from tests.approaches.conftest import Scene, make_scene
+
+BASE = "/api/v1/clubs"
+
+
+class Api:
+    """HTTP as one caller."""
+
+    def __init__(self, slug: str, token: str | None) -> None:
+        headers = {} if token is None else {"Authorization": f"Bearer {token}"}
+        self._client = Client(headers=headers, raise_request_exception=False)
+        self.base = f"{BASE}/{slug}/"
+
+    def get(self, path: str, **headers: str) -> Any:
+        return self._client.get(self.base + path, headers=headers)
+
+    def post(self, path: str, body: Any, content_type: str = "application/json") -> Any:
+        return self._client.post(self.base + path, body, content_type=content_type)
+
+    def send(self, method: str, path: str) -> Any:
+        return self._client.generic(method, path, b"{}", content_type="application/json")
+
+
+@dataclass(frozen=True)
+class World(Scene):
+    """The scene with one caller of each kind; `Api`s are made on demand."""
+
+    tokens: dict[str, str]
+
+    def as_(self, who: str | None) -> Api:
+        return Api(self.club.slug, None if who is None else self.tokens[who])
+
+
+def make_world() -> World:
+    scene = make_scene()
+    tokens = {
+        role.value: factories.make_person_token(factories.make_member(scene.club, role))
+        for role in Role
+    }
+    tokens["device"] = factories.make_device_token(scene.club, source=scene.source)
+    fields = {name: getattr(scene, name) for name in Scene.__dataclass_fields__}
+    return World(**fields, tokens=tokens)
+
+
+@pytest.fixture
+def world(db: None) -> World:
+    return make_world()
+
+
+@pytest.fixture
+def second_world(db: None) -> World:
+    return make_world()
