@@ -1,7 +1,17 @@
 """What the service counts of itself, for Prometheus."""
 
-from prometheus_client import Counter
+from prometheus_client import CollectorRegistry, Counter, Histogram
 
 rows_received = Counter(
     "penult_rows_received", "Rows that sources pushed, by what became of them.", ["outcome"]
 )
+refresh_seconds = Histogram(
+    "penult_refresh_seconds",
+    "Time to bring one series up to date.",
+    buckets=(0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1, 2.5, 10, 60),
+)
+refresh_failures = Counter("penult_refresh_failures", "Refreshes that raised.")
+alerts_opened = Counter("penult_alerts_opened", "Alerts opened, by kind.", ["kind"])
+
+# Gauges that are asked of the database when somebody looks; the apps add their collectors.
+gauges = CollectorRegistry()

@@ -3,6 +3,8 @@
 from django.contrib import admin
 from django.urls import URLPattern, URLResolver, include, path
 
+from common.api import service
+
 urlpatterns: list[URLPattern | URLResolver] = [
     path(
         "api/v1/clubs/<slug:club>/",
@@ -14,7 +16,13 @@ urlpatterns: list[URLPattern | URLResolver] = [
             ]
         ),
     ),
+    path("api/v1/schema/", service.SchemaView.as_view(), name="schema"),
+    path("api/v1/docs/", service.DocsView.as_view(), name="docs"),
+    path("api/v1/docs/errors/", service.errors_page, name="errors"),
     path("admin/", admin.site.urls),
+    path("healthz", service.healthz, name="healthz"),
+    path("readyz", service.readyz, name="readyz"),
+    path("metrics", service.show_metrics, name="metrics"),
 ]
 
 handler400 = "common.api.problems.bad_request"

@@ -7,3 +7,7 @@ from django.core.wsgi import get_wsgi_application
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings.local")
 
 application = get_wsgi_application()
+
+from common.wall import refuse_bypassing_role
+
+refuse_bypassing_role()

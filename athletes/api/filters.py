@@ -8,7 +8,9 @@ from athletes.models import Athlete
 class AthleteFilter(filters.FilterSet):
     code = filters.CharFilter(help_text="The club's own code.")
     squad = filters.UUIDFilter(method="in_squad", help_text="Members of this squad at present.")
-    archived = filters.BooleanFilter(field_name="archived_at", lookup_expr="isnull", exclude=True)
+    archived = filters.ChoiceFilter(
+        method="by_archive", choices=[("true", "true"), ("false", "false")]
+    )
 
     class Meta:
         model = Athlete
@@ -16,3 +18,6 @@ class AthleteFilter(filters.FilterSet):
 
     def in_squad(self, queryset, name, value):  # type: ignore[no-untyped-def]  # django-filter carries no types
         return queryset.filter(squad_times__squad_id=value, squad_times__until_date__isnull=True)
+
+    def by_archive(self, queryset, name, value):  # type: ignore[no-untyped-def]  # as above
+        return queryset.filter(archived_at__isnull=value == "false")

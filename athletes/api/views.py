@@ -24,7 +24,7 @@ class AthleteList(ClubList):
     serializer_class = serializers.AthleteSerializer
     filterset_class = filters.AthleteFilter
 
-    def get_queryset(self) -> QuerySet[Any]:
+    def rows(self) -> QuerySet[Any]:
         return selectors.list_athletes_for(self.caller, today=timezone.localdate())
 
     @extend_schema(responses=serializers.AthleteSerializer(many=True))

@@ -16,7 +16,7 @@ logger = structlog.get_logger(__name__)
 
 MEDIA_TYPE = "application/problem+json"
 # Where each code is explained; a relative reference is resolved against the request's address.
-TYPE_BASE = "/api/v1/docs/errors#"
+TYPE_BASE = "/api/v1/docs/errors/#"
 
 
 class InternalError(DomainError):

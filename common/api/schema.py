@@ -68,15 +68,15 @@ class StructExtension(OpenApiSerializerExtension):
 
     def map_serializer(self, auto_schema: AutoSchema, direction: Direction) -> dict[str, Any]:
         _, components = msgspec.json.schema_components(
-            [self.target], ref_template="#/components/schemas/{name}"
+            [self.target], ref_template="#/components/schemas/{name}Request"
         )
         for name, component in components.items():
             if name != self.target.__name__:
                 auto_schema.registry.register_on_missing(
                     ResolvedComponent(
-                        name=name,
+                        name=f"{name}Request",
                         type=ResolvedComponent.SCHEMA,
-                        object=name,
+                        object=f"{name}Request",
                         schema=component,
                     )
                 )

@@ -74,6 +74,8 @@ DATABASES = {"default": database_from_url(required("DATABASE_URL"))}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 REDIS_URL = required("REDIS_URL")
+# With a token, /metrics is for those who hold it; production demands one.
+METRICS_TOKEN = text("METRICS_TOKEN", "")
 
 AUTH_USER_MODEL = "clubs.User"
 AUTHENTICATION_BACKENDS = [

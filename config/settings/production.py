@@ -18,6 +18,8 @@ if flag("DEBUG", default=False):
     raise ImproperlyConfigured("DEBUG shows internals to strangers; production runs without it.")
 if not ALLOWED_HOSTS or "*" in ALLOWED_HOSTS:
     raise ImproperlyConfigured("ALLOWED_HOSTS must list the host names of this service, no '*'.")
+if not METRICS_TOKEN:
+    raise ImproperlyConfigured("METRICS_TOKEN must be set: /metrics tells how busy each part is.")
 
 SECURE_SSL_REDIRECT = True
 SECURE_REDIRECT_EXEMPT = [r"^healthz$", r"^readyz$", r"^metrics$"]

@@ -1,0 +1,33 @@
+"""Small questions to the broker, never on the path of a push."""
+
+import time
+from functools import lru_cache
+
+import redis
+from django.conf import settings
+
+_SWEPT_KEY = "penult:swept_at"
+
+
+@lru_cache(maxsize=1)
+def _client() -> redis.Redis:
+    return redis.Redis.from_url(
+        settings.REDIS_URL, socket_timeout=0.3, socket_connect_timeout=0.3, retry=None
+    )
+
+
+def note_sweep() -> None:
+    """Leave word that beat and a worker were alive just now."""
+    _client().set(_SWEPT_KEY, time.time(), ex=3600)
+
+
+def seconds_since_sweep() -> float | None:
+    """Return how long ago a worker ran the sweep that beat asks for; None when it never did.
+
+    Raises
+    ------
+    redis.RedisError
+        The broker does not answer.
+    """
+    swept_at = _client().get(_SWEPT_KEY)
+    return None if swept_at is None else max(0.0, time.time() - float(swept_at))

@@ -1,0 +1,153 @@
+"""What is not the caller's does not exist: a walk over every route that a club has.
+
+The routes come from the URL patterns, so that one added tomorrow is covered.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+from uuid import uuid4
+
+import pytest
+from django.urls import URLPattern, URLResolver, get_resolver
+from django.urls.converters import UUIDConverter
+
+from clubs.models import Source
+from common.club_scope import club_scope
+from tests import factories
+from tests.api.conftest import Api, World
+
+METHODS = ("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE")
+PREFIX = "api/v1/clubs/<slug:club>/"
+
+
+@dataclass(frozen=True)
+class Route:
+    path: str  # below the club, its UUIDs as format fields
+    ids: tuple[str, ...]
+    view: Any
+
+    def at(self, **ids: object) -> str:
+        return self.path.format(**{name: ids.get(name, uuid4()) for name in self.ids})
+
+
+def club_routes() -> list[Route]:
+    return list(_walk(get_resolver().url_patterns, ""))
+
+
+def _walk(patterns: list[Any], before: str) -> Iterator[Route]:
+    for pattern in patterns:
+        path = before + str(pattern.pattern)
+        if isinstance(pattern, URLResolver):
+            yield from _walk(pattern.url_patterns, path)
+        elif isinstance(pattern, URLPattern) and path.startswith(PREFIX):
+            converters = pattern.pattern.converters
+            ids = tuple(name for name in converters if name != "club")
+            for name in ids:
+                assert isinstance(converters[name], UUIDConverter), "teach the walk this converter"
+                path = path.replace(f"<uuid:{name}>", f"{{{name}}}")
+            yield Route(path.removeprefix(PREFIX), ids, pattern.callback)
+
+
+ROUTES = club_routes()
+
+
+def without_request_id(answer: Any) -> dict[str, Any]:
+    body: dict[str, Any] = answer.json()
+    return {name: value for name, value in body.items() if name != "request_id"}
+
+
+def own_ids(world: World) -> dict[str, object]:
+    """Return an existing id for each name that a route may ask for."""
+    with club_scope(world.club):
+        return {
+            "athlete_id": world.athlete.id,
+            "approach_id": world.approach.id,
+            "session_id": world.session.id,
+            "source_id": Source.objects.exclude(kind="person").values_list("id", flat=True)[0],
+        }
+
+
+def test_the_walk_finds_the_routes():
+    assert len(ROUTES) >= 19
+    print(f"\n{len(ROUTES)} routes x {len(METHODS)} methods")
+
+
+@pytest.mark.parametrize("route", ROUTES, ids=lambda route: route.path or "club")
+class TestEveryRoute:
+    def test_another_clubs_token_finds_nothing(
+        self, world: World, second_world: World, route: Route
+    ):
+        ids = own_ids(world)
+        for who in ("admin", "coach", "athlete", "device"):
+            stranger = Api(world.club.slug, second_world.tokens[who])
+            nowhere = Api("no-such-club", second_world.tokens[who])
+            for method in METHODS:
+                answer = stranger.send(method, stranger.base + route.at(**ids))
+                missing = nowhere.send(method, nowhere.base + route.at(**ids))
+                assert answer.status_code == missing.status_code == 404, (who, method)
+                if method != "HEAD":
+                    assert without_request_id(answer) == without_request_id(missing)
+
+    def test_nobody_is_asked_for_a_token(self, world: World, route: Route):
+        for slug in (world.club.slug, "no-such-club"):
+            anonymous = Api(slug, None)
+            for method in METHODS:
+                answer = anonymous.send(method, anonymous.base + route.at(**own_ids(world)))
+                assert answer.status_code == 401, method
+                assert answer["WWW-Authenticate"].startswith("Bearer")
+
+    def test_ids_of_another_club_are_unknown(self, world: World, second_world: World, route: Route):
+        if not route.ids:
+            return
+        admin = world.as_("admin")
+        for method in route.view.view_class.rights:
+            theirs = admin.send(method, admin.base + route.at(**own_ids(second_world)))
+            nobodys = admin.send(method, admin.base + route.at())
+            if theirs.status_code == 400:  # the body was read before the id was looked up
+                assert nobodys.status_code == 400
+                continue
+            assert theirs.status_code == 404, method
+            assert without_request_id(theirs) == without_request_id(nobodys)
+
+    def test_a_token_without_the_scope_is_refused(self, world: World, route: Route):
+        for method, right in route.view.view_class.rights.items():
+            scopes = {
+                scope for scope in factories.club_services.PERSON_SCOPES if scope != right.scope
+            }
+            token = factories.make_person_token(
+                factories.make_member(world.club, factories.Role.ADMIN), scopes=scopes
+            )
+            answer = Api(world.club.slug, token).send(
+                method, f"/api/v1/clubs/{world.club.slug}/{route.at(**own_ids(world))}"
+            )
+            assert (answer.status_code, answer.json()["code"]) == (403, "missing_scope")
+            assert right.scope in answer.json()["detail"]
+
+    def test_a_role_without_the_right_is_refused(self, world: World, route: Route):
+        for method, right in route.view.view_class.rights.items():
+            for role in factories.Role:
+                if role in right.roles:
+                    continue
+                caller = world.as_(role.value)
+                answer = caller.send(method, caller.base + route.at(**own_ids(world)))
+                assert (answer.status_code, answer.json()["code"]) == (403, "not_allowed")
+
+    def test_an_unassigned_coach_finds_no_strangers_row(self, world: World, route: Route):
+        if not {"athlete_id", "approach_id"} & set(route.ids):
+            return
+        coach = world.as_("coach")
+        for method, right in route.view.view_class.rights.items():
+            if "coach" not in right.roles:
+                continue
+            answer = coach.send(method, coach.base + route.at(**own_ids(world)))
+            assert answer.status_code in {400, 404}, method
+            if method == "GET":
+                assert answer.status_code == 404
+
+    def test_unknown_parameters_are_refused(self, world: World, route: Route):
+        admin = world.as_("admin")
+        if "GET" in route.view.view_class.rights:
+            answer = admin.get(route.at(**own_ids(world)) + "?surprise=1")
+            assert (answer.status_code, answer.json()["code"]) == (400, "unknown_parameter")
+            assert "surprise" in answer.json()["detail"]
