@@ -24,6 +24,18 @@ drag model set to Linthorne 1994, J Appl Biomech 10:110-131), growing with dista
 FASTEST_MPS = 12.0
 """No step is quicker than this, the top of what sprinters reach; its time gives way."""
 
+_NEVER_NEGATIVE = (
+    "walk_in_s",
+    "start_sd_m",
+    "session_sd_m",
+    "step_sd_m",
+    "perception_sd_m",
+    "wind_sd_mps",
+    "measurement_sd_m",
+    "time_cv",
+    "effective_sd_m",
+)
+
 _SHORTEST_FLIGHT_S = 0.03
 """Shortest time in the air between two contacts; ours, so that no contact touches the next."""
 
@@ -346,33 +358,21 @@ def _check_counts(attempts_by_session: Sequence[int]) -> IntArray:
 
 
 def _check_athlete(athlete: Athlete) -> None:
-    if athlete.n_steps < 3:
-        raise ValueError(f"n_steps must be at least 3, got {athlete.n_steps}")
-    if not 0 <= athlete.steering_from <= athlete.n_steps:
-        raise ValueError(f"steering_from must lie between 0 and {athlete.n_steps}")
-    if not 0 <= athlete.persistence < 1:
-        raise ValueError("persistence must lie in [0, 1)")
-    if not 0 <= athlete.unmeasured_no_jump_share <= 1:
-        raise ValueError("unmeasured_no_jump_share must lie in [0, 1]")
-    if list(athlete.gate_at_m) != sorted(set(athlete.gate_at_m), reverse=True):
-        raise ValueError("gate_at_m must fall")
-    positive = ("top_speed_mps", "rise_time_s", "first_frequency_hz", "top_frequency_hz")
-    if athlete.first_frequency_hz < 2:
-        raise ValueError("first_frequency_hz must be at least 2")
-    spreads = (
-        "walk_in_s",
-        "start_sd_m",
-        "session_sd_m",
-        "step_sd_m",
-        "perception_sd_m",
-        "wind_sd_mps",
-        "measurement_sd_m",
-        "time_cv",
-        "effective_sd_m",
-    )
-    for name in positive:
-        if not getattr(athlete, name) > 0:
-            raise ValueError(f"{name} must be above 0, got {getattr(athlete, name)}")
-    for name in spreads:
-        if not getattr(athlete, name) >= 0:
-            raise ValueError(f"{name} must not be negative, got {getattr(athlete, name)}")
+    rules = {
+        "n_steps must be at least 3": athlete.n_steps >= 3,
+        "steering_from must lie between 0 and n_steps": 0
+        <= athlete.steering_from
+        <= athlete.n_steps,
+        "persistence must lie in [0, 1)": 0 <= athlete.persistence < 1,
+        "unmeasured_no_jump_share must lie in [0, 1]": 0 <= athlete.unmeasured_no_jump_share <= 1,
+        "gate_at_m must fall": list(athlete.gate_at_m)
+        == sorted(set(athlete.gate_at_m), reverse=True),
+        "first_frequency_hz must be at least 2": athlete.first_frequency_hz >= 2,
+    }
+    for name in ("top_speed_mps", "rise_time_s", "top_frequency_hz"):
+        rules[f"{name} must be above 0"] = getattr(athlete, name) > 0
+    for name in _NEVER_NEGATIVE:
+        rules[f"{name} must not be negative"] = getattr(athlete, name) >= 0
+    for rule, holds in rules.items():
+        if not holds:
+            raise ValueError(rule)
