@@ -1,0 +1,78 @@
+"""What can be chosen for a benchmark on the command line."""
+
+import argparse
+from dataclasses import dataclass, fields
+
+
+@dataclass(frozen=True)
+class PushOptions:
+    attempts: int
+    peer_attempts: int
+    rounds: int
+    profile: bool
+
+
+@dataclass(frozen=True)
+class VisibleOptions:
+    seconds: float
+    other_seconds: float
+    rate: int
+    batch: int
+    polls: int
+    profile: bool
+
+
+@dataclass(frozen=True)
+class StartOptions:
+    rounds: int
+    tests: bool
+    profile: bool
+
+
+Options = PushOptions | VisibleOptions | StartOptions
+_KINDS: dict[str, type[Options]] = {
+    "push": PushOptions,
+    "visible": VisibleOptions,
+    "start": StartOptions,
+}
+
+
+def parse(arguments: list[str] | None = None) -> tuple[str, bool, Options]:
+    """Return the name of the benchmark, whether JSON is wanted, and the benchmark's options."""
+    parser = argparse.ArgumentParser(
+        prog="python -m tests.bench",
+        description="Time what Penult does beside a peer and a limit, in one run.",
+        formatter_class=argparse.ArgumentDefaultsHelpFormatter,
+    )
+    every = argparse.ArgumentParser(add_help=False)
+    every.add_argument("--json", action="store_true", help="print one JSON object")
+    every.add_argument("--profile", action="store_true", help="say on stderr where the time goes")
+    names = parser.add_subparsers(dest="name", required=True)
+
+    push = names.add_parser("push", parents=[every], help="a batch over HTTP")
+    push.add_argument("--attempts", type=_count, default=1000, help="in a batch")
+    push.add_argument("--peer-attempts", type=_count, default=100, help="in a batch of the peer")
+    push.add_argument("--rounds", type=_count, default=9, help="counted rounds")
+
+    visible = names.add_parser("visible", parents=[every], help="from a push to its figures")
+    visible.add_argument("--seconds", type=_count, default=60, help="under load")
+    visible.add_argument("--other-seconds", type=_count, default=15, help="for peer and limit")
+    visible.add_argument("--rate", type=_count, default=200, help="attempts a second")
+    visible.add_argument("--batch", type=_count, default=10, help="attempts in a push")
+    visible.add_argument("--polls", type=_count, default=48, help="reads a second")
+
+    start = names.add_parser("start", parents=[every], help="from the command to an answer")
+    start.add_argument("--rounds", type=_count, default=3, help="counted rounds")
+    start.add_argument("--tests", action="store_true", help="time script/test as well")
+
+    chosen = parser.parse_args(arguments)
+    kind = _KINDS[chosen.name]
+    wanted = {field.name: getattr(chosen, field.name) for field in fields(kind)}
+    return chosen.name, chosen.json, kind(**wanted)
+
+
+def _count(text: str) -> int:
+    count = int(text)
+    if count < 1:
+        raise argparse.ArgumentTypeError("at least 1")
+    return count

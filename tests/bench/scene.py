@@ -1,0 +1,59 @@
+"""The club that the benchmarks push for, made through Penult's own services."""
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from django.utils import timezone
+
+from approaches.models import Approach, Plan, Session
+from clubs.models import Club, Role, Source
+from tests import factories
+from tests.bench.readings import ATHLETES, Measured
+
+
+@dataclass(frozen=True)
+class Scene:
+    """A club with a dozen athletes, each with a run-up and a plan, and those who ask and push."""
+
+    club: Club
+    source: Source
+    session: Session
+    approaches: Sequence[Approach]
+    plans: Sequence[Plan]
+    athlete_codes: Sequence[str]
+    device_token: str
+    admin_token: str
+
+    @classmethod
+    def make(cls) -> "Scene":
+        club = factories.make_club(slug="bench")
+        source = factories.make_source(club)
+        athletes = [factories.make_athlete(club) for _ in range(ATHLETES)]
+        approaches = [factories.make_approach(athlete) for athlete in athletes]
+        return cls(
+            club=club,
+            source=source,
+            session=factories.make_session(club, held_date=timezone.now().date()),
+            approaches=approaches,
+            plans=[factories.make_plan(approach) for approach in approaches],
+            athlete_codes=[athlete.code for athlete in athletes],
+            device_token=factories.make_device_token(club, source=source),
+            admin_token=factories.make_person_token(factories.make_member(club, Role.ADMIN)),
+        )
+
+    @property
+    def path(self) -> str:
+        return f"/api/v1/clubs/{self.club.slug}/"
+
+    def body(self, attempts: Sequence[Measured]) -> bytes:
+        """Return the attempts as one batch."""
+        return json.dumps(
+            [
+                each.as_reading(
+                    athlete_code=self.athlete_codes[each.athlete - 1],
+                    session_code=self.session.code,
+                )
+                for each in attempts
+            ]
+        ).encode()

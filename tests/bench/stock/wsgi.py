@@ -1,0 +1,5 @@
+"""The peer's door for web servers."""
+
+from django.core.wsgi import get_wsgi_application
+
+application = get_wsgi_application()
