@@ -41,6 +41,9 @@ class SeriesState(SeriesRow):
     judge_due_at = models.DateTimeField(
         null=True, help_text="When the session that is still open will have finished."
     )
+    unjudged_since = models.DateTimeField(
+        null=True, help_text="Start of the first session that the charts have not judged."
+    )
     computed_at = models.DateTimeField(db_default=Now())
 
     class Meta:
@@ -57,6 +60,7 @@ class SeriesState(SeriesRow):
                 condition=models.Q(judge_due_at__isnull=False),
                 name="series_state_to_judge",
             ),
+            models.Index(fields=["method"], name="series_state_by_method"),
         ]
 
     def __str__(self) -> str:
@@ -73,6 +77,8 @@ class SeriesPoint(SeriesRow):
     plan_revision = models.PositiveIntegerField(null=True)
     n = models.PositiveIntegerField(help_text="Attempts in the window.")
     n_measured = models.PositiveIntegerField(help_text="Of these, with a measured toe.")
+    n_no_jumps = models.PositiveIntegerField()
+    n_on_board = models.PositiveIntegerField()
     toe_m = models.FloatField(null=True)
     no_jump = models.BooleanField()
     bias_m = models.FloatField(null=True)
@@ -88,7 +94,11 @@ class SeriesPoint(SeriesRow):
         constraints = [
             SameClub("approach", name="series_point_approach_same_club"),
             SameClub("attempt", name="series_point_attempt_same_club"),
-            models.UniqueConstraint(fields=["club", "attempt"], name="series_point_once"),
+            # Of a series: an attempt that a correction moves to another series has, for a moment,
+            # a point in both, and neither refresh waits for the other.
+            models.UniqueConstraint(
+                fields=["club", "attempt", "approach", "finish_class"], name="series_point_once"
+            ),
         ]
         indexes = [
             models.Index(
@@ -116,6 +126,7 @@ class SessionPoint(SeriesRow):
         db_index=False,
     )
     first_started_at = models.DateTimeField()
+    last_started_at = models.DateTimeField()
     last_attempt = models.ForeignKey(
         Attempt, on_delete=models.PROTECT, related_name="+", db_constraint=False, db_index=False
     )

@@ -207,6 +207,8 @@ class Migration(migrations.Migration):
                     "n_measured",
                     models.PositiveIntegerField(help_text="Of these, with a measured toe."),
                 ),
+                ("n_no_jumps", models.PositiveIntegerField()),
+                ("n_on_board", models.PositiveIntegerField()),
                 ("toe_m", models.FloatField(null=True)),
                 ("no_jump", models.BooleanField()),
                 ("bias_m", models.FloatField(null=True)),
@@ -257,7 +259,10 @@ class Migration(migrations.Migration):
                 "constraints": [
                     common.constraints.SameClub("approach", name="series_point_approach_same_club"),
                     common.constraints.SameClub("attempt", name="series_point_attempt_same_club"),
-                    models.UniqueConstraint(fields=("club", "attempt"), name="series_point_once"),
+                    models.UniqueConstraint(
+                        fields=("club", "attempt", "approach", "finish_class"),
+                        name="series_point_once",
+                    ),
                 ],
             },
         ),
@@ -294,6 +299,13 @@ class Migration(migrations.Migration):
                     "judge_due_at",
                     models.DateTimeField(
                         help_text="When the session that is still open will have finished.",
+                        null=True,
+                    ),
+                ),
+                (
+                    "unjudged_since",
+                    models.DateTimeField(
+                        help_text="Start of the first session that the charts have not judged.",
                         null=True,
                     ),
                 ),
@@ -338,7 +350,8 @@ class Migration(migrations.Migration):
                         condition=models.Q(("judge_due_at__isnull", False)),
                         fields=["judge_due_at"],
                         name="series_state_to_judge",
-                    )
+                    ),
+                    models.Index(fields=["method"], name="series_state_by_method"),
                 ],
                 "constraints": [
                     common.constraints.SameClub("approach", name="series_state_approach_same_club"),
@@ -371,6 +384,7 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 ("first_started_at", models.DateTimeField()),
+                ("last_started_at", models.DateTimeField()),
                 (
                     "figures",
                     models.JSONField(
@@ -466,20 +480,26 @@ class Migration(migrations.Migration):
         build_wall("analytics_seriespoint"),
         build_wall("analytics_seriesstate"),
         build_wall("analytics_sessionpoint"),
+        # What is put off after a failure waits, whatever else speaks for it.
         look_across_clubs(
-            "penult_due_series(at_most integer)",
+            "penult_due_series(at_most integer, method integer)",
             returns="TABLE (club_id uuid, approach_id uuid, finish_class text)",
             query="SELECT p.club_id, p.approach_id, p.finish_class FROM approaches_pendingrefresh AS p"
             " WHERE p.next_try_at <= now()"
             " UNION"
             " SELECT s.club_id, s.approach_id, s.finish_class FROM analytics_seriesstate AS s"
-            " WHERE s.judge_due_at <= now()"
+            " WHERE (s.judge_due_at <= now() OR s.method < $2)"
+            " AND NOT EXISTS (SELECT FROM approaches_pendingrefresh AS p"
+            " WHERE p.club_id = s.club_id AND p.approach_id = s.approach_id"
+            " AND p.finish_class = s.finish_class AND p.next_try_at > now())"
             " LIMIT $1",
         ),
+        # Since when the oldest refresh that is due has been due: one that is put off is not late.
         look_across_clubs(
             "penult_refresh_backlog()",
             returns="TABLE (waiting bigint, poisoned bigint, oldest timestamptz)",
-            query="SELECT count(*), count(*) FILTER (WHERE failures > 0), min(waiting_since)"
+            query="SELECT count(*), count(*) FILTER (WHERE failures > 0),"
+            " min(greatest(waiting_since, next_try_at)) FILTER (WHERE next_try_at <= now())"
             " FROM approaches_pendingrefresh",
         ),
     ]
