@@ -25,7 +25,7 @@ class History:
         self._lock = threading.Lock()
         self._pushes = 0
 
-    def begin(self, attempts: Mapping[str, float], *, series: Iterable[str]) -> int:
+    def begin(self, attempts: Mapping[str, float | None], *, series: Iterable[str]) -> int:
         """Note that attempts, by external id with their first toe, are asked to be stored."""
         with self._lock:
             self._pushes += 1
@@ -96,7 +96,7 @@ class Verdict:
 def judge(
     events: Iterable[Event],
     *,
-    stored: Iterable[tuple[str, float]],
+    stored: Iterable[tuple[str, float | None]],
     seen: Iterable[str] | None = None,
 ) -> Verdict:
     """Compare a history with the rows stored in the end and the attempts that the figures cover.
@@ -106,7 +106,7 @@ def judge(
     None where figures are not the question.
     """
     asked: dict[int, Event] = {}
-    toes: dict[str, float] = {}
+    toes: dict[str, float | None] = {}
     acknowledged_at: dict[str, float] = {}
     statuses: Counter[int] = Counter()
     miscounted, failed, reads = [], 0, []

@@ -1,0 +1,75 @@
+"""One stack for all fault tests; each gets a club of its own and a stack that is whole."""
+
+import json
+import os
+import random
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.faults.case import Case
+from tests.faults.client import Client
+from tests.faults.history import History
+from tests.faults.scene import Scene
+from tests.faults.stack import Stack
+
+_CLUBS_AT_ONCE = 8
+_told = pytest.StashKey[list[str]]()
+
+
+@pytest.fixture(scope="session")
+def running_stack(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Stack]:
+    with Stack(tmp_path_factory.mktemp("stack")) as stack:
+        yield stack
+
+
+@pytest.fixture(scope="session")
+def next_scene(running_stack: Stack) -> Callable[[], Scene]:
+    """Return what hands out fresh clubs; they are made several at once, which is quicker."""
+    waiting: list[Scene] = []
+
+    def take() -> Scene:
+        if not waiting:
+            printed = running_stack.run(["-m", "tests.faults.scene", str(_CLUBS_AT_ONCE)])
+            waiting.extend(Scene.from_json(json.loads(line)) for line in printed.splitlines())
+        return waiting.pop()
+
+    return take
+
+
+@pytest.fixture
+def stack(running_stack: Stack) -> Stack:
+    running_stack.mend()
+    return running_stack
+
+
+@pytest.fixture
+def seed() -> int:
+    """Return the seed of this run; PENULT_FAULTS_SEED tries another one."""
+    return int(os.environ.get("PENULT_FAULTS_SEED", "20260502"))
+
+
+@pytest.fixture
+def case(
+    stack: Stack,
+    next_scene: Callable[[], Scene],
+    seed: int,
+    tmp_path: Path,
+    request: pytest.FixtureRequest,
+) -> Iterator[Case]:
+    scene = next_scene()
+    history = History(tmp_path / "history.jsonl")
+    case = Case(stack, scene, Client(stack.base_url, scene, history), random.Random(seed))
+    yield case
+    told = request.config.stash.setdefault(_told, [])
+    told.append(f"{request.node.nodeid}: seed {seed}; {'; '.join(case.told)}")
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Print what each fault test counted, whether it passed or not."""
+    told = terminalreporter.config.stash.get(_told, [])
+    if told:
+        terminalreporter.section("fault tests: seeds and counts")
+        for line in told:
+            terminalreporter.write_line(line)
