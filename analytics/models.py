@@ -64,7 +64,7 @@ class SeriesState(SeriesRow):
         ]
 
     def __str__(self) -> str:
-        return f"{self.finish_class} {self.approach_id}"
+        return self.get_finish_class_display()
 
 
 class SeriesPoint(SeriesRow):

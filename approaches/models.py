@@ -429,4 +429,4 @@ class PendingRefresh(ClubRow):
         indexes = [models.Index(fields=["next_try_at"], name="pending_due")]
 
     def __str__(self) -> str:
-        return f"{self.finish_class} {self.approach_id}"
+        return self.get_finish_class_display()

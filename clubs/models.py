@@ -118,7 +118,7 @@ class Membership(ClubRow):
         ]
 
     def __str__(self) -> str:
-        return f"{self.role} {self.user_id}"
+        return self.get_role_display()
 
 
 class Squad(ClubRow):

@@ -1,0 +1,229 @@
+"""Pages of athletes, their squads, their measurements and who coaches them."""
+
+from collections.abc import Callable
+from typing import Any
+
+from django.contrib import admin
+from django.http import HttpRequest
+from django.urls import reverse
+from django.utils.html import format_html
+
+from athletes import services
+from athletes.models import (
+    Athlete,
+    BodyMeasurement,
+    CoachAssignment,
+    Consent,
+    Foot,
+    SprintTest,
+    SquadMember,
+)
+from clubs.admin import ClubForm, ClubInline, ClubModelAdmin, caller_of
+from clubs.admin.fields import TableField
+from clubs.models import Squad
+
+
+class MeasurementForm(ClubForm):
+    sentences = {
+        "measurement_height_plausible": ("height_m", "In metres: over 0.8 and under 2.6."),
+        "measurement_leg_plausible": (
+            "leg_length_m",
+            "In metres: over 0.3, and less than the height.",
+        ),
+    }
+
+
+class MeasurementInline(ClubInline):
+    model = BodyMeasurement
+    form = MeasurementForm
+    may_add = True
+    may_change = True
+    fields = ("measured_date", "height_m", "leg_length_m")
+    ordering = ("-measured_date",)
+
+
+class ConsentForm(ClubForm):
+    sentences = {
+        "consent_ends_after_start": ("withdrawn_date", "Not before the day it was given."),
+    }
+
+
+class ConsentInline(ClubInline):
+    """What was agreed to stays written down; a withdrawal is a date."""
+
+    model = Consent
+    form = ConsentForm
+    may_add = True
+    may_change = True
+    fields = ("purpose", "given_by", "text_version", "from_date", "withdrawn_date")
+    ordering = ("-from_date",)
+
+
+class SquadMemberForm(ClubForm):
+    sentences = {
+        "squad_member_ends_after_start": ("until_date", "Not before the first day."),
+    }
+
+
+class SquadTimeInline(ClubInline):
+    """An athlete's squads. A time in a squad ends; it is not deleted."""
+
+    model = SquadMember
+    form = SquadMemberForm
+    may_add = True
+    may_change = True
+    fields = ("squad", "from_date", "until_date")
+    autocomplete_fields = ("squad",)
+    verbose_name = "time in a squad"
+    verbose_name_plural = "squads"
+    ordering = ("-from_date",)
+
+
+class MemberInline(SquadTimeInline):
+    """A squad's athletes."""
+
+    fields = ("athlete", "from_date", "until_date")
+    autocomplete_fields = ("athlete",)
+    verbose_name = "member"
+    verbose_name_plural = "members"
+
+
+class AthleteForm(ClubForm):
+    sentences = {
+        "athlete_has_code": ("code", "An athlete needs a code."),
+        "athlete_shoe_length_plausible": ("shoe_length_m", "In metres: over 0.1 and under 0.5."),
+    }
+
+
+@admin.register(Athlete)
+class AthleteAdmin(ClubModelAdmin):
+    """Athletes. Nobody is deleted: an athlete is archived, and erasure is a service of its own."""
+
+    may_add = True
+    may_change = True
+    additions_are_audited = True
+    form = AthleteForm
+    inlines = (SquadTimeInline, MeasurementInline, ConsentInline)
+    list_display = ("code", "family_name", "given_name", "birth_date", "archived_at", "attempts")
+    list_display_links = ("code", "family_name")
+    list_filter = (
+        ("archived_at", admin.EmptyFieldListFilter),
+        "take_off_foot",
+        ("squad_times__squad", admin.RelatedOnlyFieldListFilter),
+    )
+    search_fields = ("code", "given_name", "family_name")
+    ordering = ("family_name", "given_name")
+
+    def get_fields(self, request: HttpRequest, obj: Any = None) -> tuple[str, ...]:
+        new = (
+            "code",
+            "given_name",
+            "family_name",
+            "birth_date",
+            "take_off_foot",
+            "shoe_length_m",
+            "user",
+        )
+        return new if obj is None else (*new, "archived_at")
+
+    def add_row(self, request: HttpRequest, obj: Any, form: Any) -> Athlete:
+        caller = caller_of(request)
+        return services.add_athlete(
+            club=caller.club,
+            code=obj.code,
+            given_name=obj.given_name,
+            family_name=obj.family_name,
+            birth_date=obj.birth_date,
+            take_off_foot=Foot(obj.take_off_foot) if obj.take_off_foot else None,
+            shoe_length_m=obj.shoe_length_m,
+            user=obj.user,
+            caller=caller,
+        )
+
+    @admin.display(description="attempts")
+    def attempts(self, athlete: Athlete) -> str:
+        # Attempts are an upper app's; its page is known by its address.
+        address = reverse("admin:approaches_attempt_changelist")
+        return format_html('<a href="{}?athlete__id__exact={}">show</a>', address, athlete.id)
+
+
+@admin.register(Squad)
+class SquadAdmin(ClubModelAdmin):
+    """Squads, here because their members are athletes."""
+
+    may_add = True
+    may_change = True
+    fields = ("name", "archived_at")
+    inlines = (MemberInline,)
+    list_display = ("name", "archived_at")
+    list_filter = (("archived_at", admin.EmptyFieldListFilter),)
+    search_fields = ("name",)
+    ordering = ("name",)
+
+
+class AssignmentForm(ClubForm):
+    sentences = {
+        "assignment_squad_or_athlete": ("athlete", "Either a squad or one athlete."),
+        "assignment_ends_after_start": ("until_date", "Not before the first day."),
+    }
+
+
+@admin.register(CoachAssignment)
+class CoachAssignmentAdmin(ClubModelAdmin):
+    """Whose attempts a coach may see: one athlete's, or a squad's."""
+
+    may_add = True
+    may_change = True
+    may_delete = True
+    form = AssignmentForm
+    fields = ("coach", "squad", "athlete", "from_date", "until_date")
+    autocomplete_fields = ("squad", "athlete")
+    list_display = ("coach__user__email", "squad", "athlete", "from_date", "until_date")
+    list_select_related = ("coach__user", "squad", "athlete")
+    list_filter = (
+        ("until_date", admin.EmptyFieldListFilter),
+        ("squad", admin.RelatedOnlyFieldListFilter),
+    )
+    search_fields = ("coach__user__email", "squad__name", "athlete__code", "athlete__family_name")
+    date_hierarchy = "from_date"
+    ordering = ("-from_date",)
+
+    def get_fields(self, request: HttpRequest, obj: Any = None) -> tuple[str, ...]:
+        # An assignment says for good whom it was about; another one is another row.
+        first = ("coach",) if obj is None else ("coach_email",)
+        return (*first, "squad", "athlete", "from_date", "until_date")
+
+    def get_readonly_fields(self, request: HttpRequest, obj: Any = None) -> tuple[str, ...]:
+        return () if obj is None else ("coach_email", "squad", "athlete", "from_date")
+
+    @admin.display(description="coach")
+    def coach_email(self, assignment: CoachAssignment) -> str:
+        return assignment.coach.user.email
+
+
+# The columns of a sprint's splits, and what makes each number.
+SPLIT_COLUMNS: dict[str, Callable[[str], float]] = {"at_m": float, "time_s": float}
+
+
+class SprintTestForm(ClubForm):
+    splits = TableField(columns=SPLIT_COLUMNS, growing=True)
+
+
+@admin.register(SprintTest)
+class SprintTestAdmin(ClubModelAdmin):
+    may_add = True
+    may_change = True
+    form = SprintTestForm
+    fields = ("athlete", "tested_date", "start", "splits")
+    autocomplete_fields = ("athlete",)
+    list_display = ("tested_date", "athlete", "start", "longest")
+    list_select_related = ("athlete",)
+    list_filter = ("start",)
+    search_fields = ("athlete__code", "athlete__given_name", "athlete__family_name")
+    date_hierarchy = "tested_date"
+    ordering = ("-tested_date",)
+
+    @admin.display(description="last split")
+    def longest(self, test: SprintTest) -> str:
+        last = test.splits[-1] if test.splits else None
+        return "" if last is None else f"{last['at_m']:g} m in {last['time_s']:.2f} s"

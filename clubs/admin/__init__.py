@@ -1,0 +1,25 @@
+"""The admin of one club at a time: the site, and what the pages of every app share.
+
+The pages of this app are imported by `ClubAdminConfig`: they register with the site, which is made
+while this module is imported.
+"""
+
+from clubs.admin.rows import (
+    ClubForm,
+    ClubInline,
+    ClubModelAdmin,
+    audit,
+    caller_of,
+    list_audit_with_names,
+)
+from clubs.admin.site import ClubAdminSite
+
+__all__ = [
+    "ClubAdminSite",
+    "ClubForm",
+    "ClubInline",
+    "ClubModelAdmin",
+    "audit",
+    "caller_of",
+    "list_audit_with_names",
+]
