@@ -58,8 +58,11 @@ class Contest:
         rounds = range(WARM_UP + options.rounds)
         self._bodies = [scene.body(attempts.take(options.attempts)) for _ in rounds]
         self._nested = [
-            json.dumps([each.as_nested() for each in attempts.take(options.peer_attempts)]).encode()
-            for _ in rounds
+            [
+                json.dumps([row.as_nested() for row in attempts.take(options.peer_attempts)])
+                for _ in rounds
+            ]
+            for _ in range(2)
         ]
         self._rows = [
             [
@@ -79,7 +82,10 @@ class Contest:
     def runs(self) -> dict[str, Run]:
         return {
             "push": self._push,
-            "stock": self._push_to_stock,
+            "stock": lambda number: self._push_to_stock("/attempts/", self._nested[0][number]),
+            "stock_once": lambda number: self._push_to_stock(
+                "/one-transaction/", self._nested[1][number]
+            ),
             "copy": lambda number: self._copier.copy_rows(self._rows[number]),
             "bare": lambda _: self._copier.copy_bytes(self._encoded),
         }
@@ -99,8 +105,8 @@ class Contest:
         # A server closes a connection that idles while the others have their turn.
         self._device.close()
 
-    def _push_to_stock(self, number: int) -> None:
-        answer = json.loads(self._stock.post("/attempts/", self._nested[number]))
+    def _push_to_stock(self, path: str, body: str) -> None:
+        answer = json.loads(self._stock.post(path, body.encode()))
         if len(answer) != self._options.peer_attempts:
             raise RuntimeError(f"The peer stored {len(answer)} attempts.")
         self._stock.close()
@@ -113,6 +119,9 @@ def _outcome(seconds: dict[str, list[float]], options: PushOptions) -> Outcome:
         "to_row_by_row_copy": times_as_fast(push, seconds["copy"], count=count, other_count=count),
         "to_encoded_copy": times_as_fast(push, seconds["bare"], count=count, other_count=count),
         "to_stock": times_as_fast(push, seconds["stock"], count=count, other_count=peer_count),
+        "to_stock_in_one_transaction": times_as_fast(
+            push, seconds["stock_once"], count=count, other_count=peer_count
+        ),
     }
     return Outcome(
         name="push",
@@ -127,6 +136,9 @@ def _outcome(seconds: dict[str, list[float]], options: PushOptions) -> Outcome:
             "what": "nested ModelSerializer view set with child rows, same server, same data",
             "attempts": peer_count,
             "attempts_per_s": rates(seconds["stock"], count=peer_count),
+            "in_one_transaction": {
+                "attempts_per_s": rates(seconds["stock_once"], count=peer_count),
+            },
         },
         limit={
             "what": "binary COPY: row by row into the same table; encoded bytes into a bare one",

@@ -51,9 +51,12 @@ class Measured:
         """Return it as the peer's nested serializer takes it."""
         arrays = zip(self.toe_m, self.touchdown_s, self.toe_off_s, strict=True)
         return {
+            "club": 1,
+            "source": 1,
             "external_id": self.external_id,
             "athlete": self.athlete,
             "approach": self.athlete,
+            "plan": self.athlete,
             "session": 1,
             "started_at": self.started_at.isoformat(),
             "finish": "jump",

@@ -38,16 +38,19 @@ def interleave(
     warm_up: int = 1,
     clock: Callable[[], float] = time.perf_counter,
 ) -> dict[str, list[float]]:
-    """Return the seconds that each run took in each round: A B C, A B C, and so on.
+    """Return the seconds that each run took in each round: A B C, B C A, and so on.
 
-    A run gets the number of its round, so that it can do something new each time. The first
-    `warm_up` rounds are not counted.
+    Each round begins with another run, since it matters who ran before: a busy disk and full
+    caches are left to the next one. A run gets the number of its round, so that it can do
+    something new each time. The first `warm_up` rounds are not counted.
     """
     seconds: dict[str, list[float]] = {name: [] for name in runs}
+    names = list(runs)
     for number in range(warm_up + rounds):
-        for name, run in runs.items():
+        first = number % len(names)
+        for name in names[first:] + names[:first]:
             started = clock()
-            run(number)
+            runs[name](number)
             if number >= warm_up:
                 seconds[name].append(clock() - started)
     return seconds

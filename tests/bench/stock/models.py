@@ -5,6 +5,27 @@ from typing import ClassVar
 from django.db import models
 
 
+class Club(models.Model):
+    slug = models.SlugField(unique=True)
+
+    class Meta:
+        app_label = "stock"
+
+    def __str__(self) -> str:
+        return self.slug
+
+
+class Source(models.Model):
+    club = models.ForeignKey(Club, on_delete=models.PROTECT)
+    name = models.CharField(max_length=80)
+
+    class Meta:
+        app_label = "stock"
+
+    def __str__(self) -> str:
+        return self.name
+
+
 class Athlete(models.Model):
     code = models.CharField(max_length=64, unique=True)
 
@@ -26,6 +47,17 @@ class Approach(models.Model):
         return self.code
 
 
+class Plan(models.Model):
+    approach = models.ForeignKey(Approach, on_delete=models.PROTECT)
+    revision = models.PositiveIntegerField()
+
+    class Meta:
+        app_label = "stock"
+
+    def __str__(self) -> str:
+        return f"revision {self.revision}"
+
+
 class Session(models.Model):
     code = models.CharField(max_length=40, unique=True)
 
@@ -37,9 +69,12 @@ class Session(models.Model):
 
 
 class Attempt(models.Model):
-    external_id = models.CharField(max_length=64, unique=True)
+    club = models.ForeignKey(Club, on_delete=models.PROTECT)
+    source = models.ForeignKey(Source, on_delete=models.PROTECT)
+    external_id = models.CharField(max_length=64)
     athlete = models.ForeignKey(Athlete, on_delete=models.PROTECT)
     approach = models.ForeignKey(Approach, on_delete=models.PROTECT)
+    plan = models.ForeignKey(Plan, on_delete=models.PROTECT)
     session = models.ForeignKey(Session, on_delete=models.PROTECT)
     started_at = models.DateTimeField()
     finish = models.CharField(max_length=12)
@@ -52,6 +87,11 @@ class Attempt(models.Model):
 
     class Meta:
         app_label = "stock"
+        constraints = [
+            models.UniqueConstraint(
+                fields=["club", "source", "external_id"], name="stock_attempt_once_per_source"
+            ),
+        ]
         indexes = [models.Index(fields=["approach", "started_at"], name="stock_attempt_in_order")]
 
     def __str__(self) -> str:

@@ -30,9 +30,12 @@ class AttemptSerializer(serializers.ModelSerializer[Attempt]):
     class Meta:
         model = Attempt
         fields = [
+            "club",
+            "source",
             "external_id",
             "athlete",
             "approach",
+            "plan",
             "session",
             "started_at",
             "finish",
