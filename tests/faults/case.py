@@ -2,15 +2,34 @@
 
 import math
 import random
+import threading
+from collections import Counter
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, LiteralString
 
 import psycopg
+from celery import Celery
 
-from tests.faults.client import Client, Load, Readings
+from tests.faults.client import Client, DisorderedReadings, Load, Readings
 from tests.faults.history import Verdict, judge
 from tests.faults.scene import Scene
 from tests.faults.stack import Stack, wait_until
+
+# Table, condition, order. An alert that later data took back is history, no figure: a rebuild does
+# not know that it was ever open.
+_FIGURES: dict[str, tuple[LiteralString, LiteralString, LiteralString]] = {
+    "alerts": (
+        "analytics_alert",
+        "AND closed_because <> 'figures_changed'",
+        "kind, approach_id, opened_at_attempt_id",
+    ),
+    "points": ("analytics_seriespoint", "", "attempt_id"),
+    "sessions": ("analytics_sessionpoint", "", "approach_id, session_id, plan_id"),
+    "states": ("analytics_seriesstate", "", "approach_id, finish_class"),
+}
+_NOT_FIGURES = ("id", "computed_at", "created_at", "revision", "closed_at")
 
 
 @dataclass
@@ -29,6 +48,41 @@ class Case:
     def load(self, **fields: Any) -> Load:
         return Load(self.client, self.readings, **fields)
 
+    def disordered_load(self, **fields: Any) -> Load:
+        return Load(
+            self.client, DisorderedReadings(self.scene, self.rng), send_again=False, **fields
+        )
+
+    @contextmanager
+    def needless_refreshes(self) -> Iterator[Counter[str]]:
+        """Ask for refreshes that nobody needs, many a second, for as long as the block lasts."""
+        asked: Counter[str] = Counter()
+        stop = threading.Event()
+        approaches = list(self.scene.series.values())
+
+        def ask_on() -> None:
+            with Celery(broker=self.stack.servers.redis_url, set_as_current=False) as broker:
+                while not stop.wait(0.02):
+                    approach_id = random.choice(approaches)  # noqa: S311  # any of them will do
+                    broker.send_task(
+                        "analytics.refresh_series",
+                        kwargs={
+                            "club_id": self.scene.club_id,
+                            "approach_id": approach_id,
+                            "finish_class": "jump",
+                        },
+                        queue="refresh",
+                    )
+                    asked[approach_id] += 1
+
+        thread = threading.Thread(target=ask_on)
+        thread.start()
+        try:
+            yield asked
+        finally:
+            stop.set()
+            thread.join()
+
     def tell(self, words: object) -> None:
         self.told.append(str(words))
 
@@ -39,7 +93,7 @@ class Case:
         def all_fresh() -> bool:
             for approach_id, count in counts.items():
                 trend = self.client.read_trend(approach_id)
-                if trend["stale"] or len(trend["points"]) != count:
+                if trend["stale"] or trend["n"] != count:
                     return False
             return True
 
@@ -56,6 +110,34 @@ class Case:
         )
         self.tell(verdict)
         return verdict
+
+    def judge_storage(self) -> Verdict:
+        """Compare the history with what is stored, where figures are not the question."""
+        verdict = judge(self.client.history.events(), stored=self.stored())
+        self.tell(verdict)
+        return verdict
+
+    def figures(self) -> dict[str, list[Any]]:
+        """Return every figure of the club, without ids, moments of computing and counters."""
+        return {
+            name: [
+                row
+                for (row,) in self.query(
+                    f"SELECT to_jsonb(t) - %s::text[] FROM {table} AS t WHERE club_id = %s"
+                    f" {condition} ORDER BY {order}",
+                    list(_NOT_FIGURES),
+                )
+            ]
+            for name, (table, condition, order) in _FIGURES.items()
+        }
+
+    def rebuilt_figures(self) -> dict[str, list[Any]]:
+        """Throw every figure of the club away, compute all from the attempts, and return them."""
+        with psycopg.connect(self.stack.servers.database_url("owner")) as connection:
+            for table, _, _ in _FIGURES.values():
+                connection.execute(f"DELETE FROM {table} WHERE club_id = %s", [self.scene.club_id])
+        self.stack.run(["manage.py", "rebuild_figures", "--club", self.scene.club])
+        return self.figures()
 
     def stored(self) -> list[tuple[str, float | None]]:
         rows = self.query("SELECT external_id, toe_m[1] FROM approaches_attempt WHERE club_id = %s")
@@ -76,7 +158,7 @@ class Case:
         )
         return [name for (name,) in rows]
 
-    def query(self, statement: str) -> list[tuple[Any, ...]]:
-        """Ask the database itself, as owner, about the club of this case."""
+    def query(self, statement: LiteralString, *values: Any) -> list[tuple[Any, ...]]:
+        """Ask the database itself, as owner; the last parameter is the club of this case."""
         with psycopg.connect(self.stack.servers.database_url("owner")) as connection:
-            return connection.execute(statement, [self.scene.club_id]).fetchall()
+            return connection.execute(statement, [*values, self.scene.club_id]).fetchall()

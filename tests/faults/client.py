@@ -22,6 +22,7 @@ from tests.faults.scene import Scene
 
 Row = dict[str, Any]
 FIRST_START = datetime(2026, 5, 2, 8, 0, tzinfo=UTC)
+ROWS_PER_SESSION = 40
 ANSWER_PATIENCE_SECONDS = 30.0
 
 
@@ -84,24 +85,26 @@ class Client:
     def read_trend(self, approach_id: str) -> dict[str, Any]:
         """Read a series' trend as a coach would, and note how fresh it says to be."""
         asked_at = time.monotonic()
-        answer = self._send(f"approaches/{approach_id}/trend?last=500", self.scene.reader_token)
+        answer = self._send(f"approaches/{approach_id}/trend", self.scene.reader_token)
         assert answer.status == 200, answer
         self.history.read(
             series=approach_id,
             asked_at=asked_at,
-            n=len(answer.body["points"]),
+            n=answer.body["n"],
             stale=answer.body["stale"],
         )
         return answer.body
 
     def _send(self, path: str, token: str, body: Any = None) -> Answer:
-        request = urllib.request.Request(
+        request = urllib.request.Request(  # noqa: S310  # our own http address
             f"{self.base_url}/api/v1/clubs/{self.scene.club}/{path}",
             data=None if body is None else json.dumps(body).encode(),
             headers={"Authorization": f"Bearer {token}", "Content-Type": "application/json"},
         )
         try:
-            with urllib.request.urlopen(request, timeout=ANSWER_PATIENCE_SECONDS) as answer:
+            with urllib.request.urlopen(  # noqa: S310  # the same
+                request, timeout=ANSWER_PATIENCE_SECONDS
+            ) as answer:
                 return Answer(answer.status, json.load(answer))
         except urllib.error.HTTPError as error:
             with error:
@@ -116,7 +119,12 @@ def toe_of(row: Row) -> float | None:
 
 
 class Readings:
-    """Attempts of a scene's athletes in turn, each with an id, a moment and a toe of its own."""
+    """Attempts of a scene's athletes in turn, each with an id, a moment and a toe of its own.
+
+    After a few sessions toes land farther from the line, so that charts have something to say.
+    """
+
+    STEADY_SESSIONS = 3
 
     def __init__(self, scene: Scene, rng: random.Random, *, tag: str = "run") -> None:
         self._scene = scene
@@ -127,18 +135,23 @@ class Readings:
 
     def take(self, count: int) -> list[Row]:
         with self._lock:
-            return [self._make(next(self._numbers)) for _ in range(count)]
+            return self._take(count)
+
+    def _take(self, count: int) -> list[Row]:
+        return [self._make(next(self._numbers)) for _ in range(count)]
 
     def _make(self, number: int) -> Row:
         codes = list(self._scene.series)
+        day = min(number // ROWS_PER_SESSION, len(self._scene.sessions) - 1)
         is_no_jump = self._rng.random() < 0.1
-        toe_m = None if is_no_jump else round(abs(self._rng.gauss(0.06, 0.08)), 4)
-        started_at = FIRST_START + timedelta(seconds=20 * number)
+        aimed_m = 0.08 if day < self.STEADY_SESSIONS else 0.30
+        toe_m = None if is_no_jump else round(max(self._rng.gauss(aimed_m, 0.05), 0.0), 4)
+        started_at = FIRST_START + timedelta(days=day, seconds=5 * number)
         return {
             "external_id": f"{self._tag}-{number:06}",
             "athlete": f"ext:{codes[number % len(codes)]}",
             "approach": "LJ-16",
-            "session": self._scene.session,
+            "session": self._scene.sessions[day],
             "started_at": started_at.isoformat(),
             "finish": "jump",
             "start_mark_m": 34.2,
@@ -149,6 +162,31 @@ class Readings:
                 "toe_off_s": [5.428, 5.181, 4.935],
             },
         }
+
+
+class DisorderedReadings(Readings):
+    """The same attempts in a random order, now and then some that were sent before."""
+
+    AHEAD = 200
+    SENT_BEFORE_SHARE = 0.2
+
+    def __init__(self, scene: Scene, rng: random.Random) -> None:
+        super().__init__(scene, rng)
+        self._waiting: list[Row] = []
+        self._sent: list[Row] = []
+
+    def _take(self, count: int) -> list[Row]:
+        if len(self._waiting) < self.AHEAD:
+            self._waiting += super()._take(self.AHEAD)
+            self._rng.shuffle(self._waiting)
+        again = min(
+            sum(self._rng.random() < self.SENT_BEFORE_SHARE for _ in range(count)),
+            len(self._sent),
+        )
+        new = [self._waiting.pop() for _ in range(count - again)]
+        batch = new + self._rng.sample(self._sent, again)
+        self._sent += new
+        return batch
 
 
 @dataclass

@@ -60,7 +60,8 @@ def case(
 ) -> Iterator[Case]:
     scene = next_scene()
     history = History(tmp_path / "history.jsonl")
-    case = Case(stack, scene, Client(stack.base_url, scene, history), random.Random(seed))
+    rng = random.Random(seed)  # noqa: S311  # a repeatable course of events, no secret
+    case = Case(stack, scene, Client(stack.base_url, scene, history), rng)
     yield case
     told = request.config.stash.setdefault(_told, [])
     told.append(f"{request.node.nodeid}: seed {seed}; {'; '.join(case.told)}")

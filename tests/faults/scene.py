@@ -6,9 +6,13 @@ A program of its own, since it must speak to the stack's database, not to the te
 import json
 import sys
 from dataclasses import asdict, dataclass
+from datetime import date, timedelta
 from typing import Any, Self
 
+FIRST_DATE = date(2026, 5, 2)
 SERIES_PER_CLUB = 4
+# Enough for a chart to find its baseline, and then to see something else.
+SESSIONS_PER_CLUB = 8
 
 
 @dataclass(frozen=True)
@@ -19,7 +23,7 @@ class Scene:
     club_id: str
     device_token: str
     reader_token: str
-    session: str
+    sessions: list[str]
     series: dict[str, str]  # an athlete's code, and the approach
 
     @classmethod
@@ -28,8 +32,8 @@ class Scene:
 
 
 def make_scene() -> Scene:
-    from clubs.models import Role
-    from tests import factories
+    from clubs.models import Role  # noqa: PLC0415  # Django must be set up first
+    from tests import factories  # noqa: PLC0415  # the same
 
     club = factories.make_club()
     admin = factories.make_member(club, Role.ADMIN)
@@ -44,13 +48,16 @@ def make_scene() -> Scene:
         club_id=str(club.id),
         device_token=factories.make_device_token(club),
         reader_token=factories.make_person_token(admin),
-        session=factories.make_session(club).code,
+        sessions=[
+            factories.make_session(club, held_date=FIRST_DATE + timedelta(days=day)).code
+            for day in range(SESSIONS_PER_CLUB)
+        ],
         series=series,
     )
 
 
 def main(count: int) -> None:
-    import django
+    import django  # noqa: PLC0415  # only the program needs it, not who reads a scene
 
     django.setup()
     for _ in range(count):

@@ -13,6 +13,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Self
 
+import redis
+
 from config import embedded
 from config.children import Child
 from config.embedded import LocalServers
@@ -154,10 +156,17 @@ class Stack:
             raise AssertionError(f"{words} ended with {done.returncode}:\n{done.stderr[-4000:]}")
         return done.stdout
 
+    def flush_broker(self) -> None:
+        """Take every message away, as a broker that forgets would."""
+        with redis.Redis.from_url(self.servers.redis_url) as client:
+            client.flushall()
+
     def readiness(self) -> dict[str, Any]:
         """Return what /readyz says, with the HTTP status beside it; empty while nobody answers."""
         try:
-            with urllib.request.urlopen(f"{self.base_url}/readyz", timeout=10) as answer:
+            with urllib.request.urlopen(  # noqa: S310  # our own http address
+                f"{self.base_url}/readyz", timeout=10
+            ) as answer:
                 said: dict[str, Any] = json.load(answer)
                 return {**said, "http_status": answer.status}
         except urllib.error.HTTPError as error:

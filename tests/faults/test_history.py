@@ -10,7 +10,9 @@ def history(tmp_path):
     return History(tmp_path / "history.jsonl")
 
 
-def push(history, attempts, *, status=200, created=None):
+def push(
+    history: History, attempts: dict[str, float], *, status: int = 200, created: int | None = None
+) -> None:
     number = history.begin(attempts, series=["LJ"] * len(attempts))
     counts = {"created": len(attempts) if created is None else created, "known": 0}
     history.answered(number, status=status, counts=counts)
