@@ -95,7 +95,7 @@ class ClubForm(_ModelForm):
         }
         for text in list(errors):
             if text in known:
-                errors.remove(text)
+                errors.data = [each for each in errors.as_data() if text not in each.messages]
                 self.add_error(*known[text])
         if not errors:
             del self.errors[NON_FIELD_ERRORS]
@@ -115,7 +115,7 @@ class ClubForm(_ModelForm):
                 constraint.validate(type(self.instance), self.instance)
             except ValidationError:
                 kind = self.instance._meta.verbose_name
-                self.add_error(typed[-1], f"The club has such a {kind} already.")
+                self.add_error(typed[-1], f"Another {kind} of the club has this already.")
 
     def _refuse_endings_ahead(self) -> None:
         latest = timezone.now() + CLOCKS_DIFFER_BY
@@ -245,6 +245,14 @@ class ClubModelAdmin(Rights, _ModelAdmin):
     def _is_for_another_club(self, request: HttpRequest) -> bool:
         return request.POST.get("_club") != str(caller_of(request).club.id)
 
+    def get_formset_kwargs(
+        self, request: HttpRequest, obj: Any, inline: Any, prefix: str
+    ) -> dict[str, Any]:
+        if obj._state.adding:
+            # A new row's key is an expression until it is stored; inlines look for none instead.
+            obj.pk = None
+        return super().get_formset_kwargs(request, obj, inline, prefix)
+
     def save_model(self, request: HttpRequest, obj: Any, form: Any, change: bool) -> None:
         if change:
             # Only what was edited: an attempt or a refresh may write the row at the same time.
@@ -257,6 +265,7 @@ class ClubModelAdmin(Rights, _ModelAdmin):
 
     def add_row(self, request: HttpRequest, obj: Any, form: Any) -> Model:
         """Store a new row and return it; pages with a service for it call the service."""
+        obj.pk = obj._meta.pk.get_default()
         obj.save(force_insert=True)
         return cast(Model, obj)
 

@@ -1,0 +1,132 @@
+"""Who gets into the admin, and who is kept out."""
+
+import re
+from html.parser import HTMLParser
+
+import pytest
+from axes.models import AccessAttempt
+from django.conf import settings
+from django.test import Client
+from django.urls import reverse
+
+from clubs.models import Club, Membership, Role
+from common.club_scope import club_scope
+from tests.admin.scenes import PASSWORD
+from tests.factories import make_athlete, make_member
+
+pytestmark = pytest.mark.django_db
+
+WRONG = "not-the-password"
+
+
+def try_log_in(browser: Client, email: str, password: str):
+    return browser.post(reverse("admin:login"), {"username": email, "password": password})
+
+
+class TestLogIn:
+    def test_lets_an_admin_in_by_e_mail_in_any_case(self, admin_membership: Membership):
+        browser = Client()
+
+        answer = try_log_in(browser, "ADMIN@Example.org", PASSWORD)
+
+        assert answer.status_code == 302
+        index = browser.get(reverse("admin:index"))
+        assert "Penult: Club of ours" in index.content.decode()
+
+    def test_sends_a_stranger_to_the_log_in(self, admin_membership: Membership):
+        answer = Client().get(reverse("admin:athletes_athlete_changelist"))
+
+        assert answer.status_code == 302
+        assert answer.headers["Location"].startswith(reverse("admin:login"))
+
+    @pytest.mark.parametrize("role", [Role.COACH, Role.ATHLETE])
+    def test_tells_a_coach_no_more_than_a_guesser(
+        self, club: Club, admin_membership: Membership, role: Role
+    ):
+        make_member(club, role, email="benno@example.org", password=PASSWORD)
+
+        right = try_log_in(Client(), "benno@example.org", PASSWORD)
+        wrong = try_log_in(Client(), "benno@example.org", WRONG)
+
+        for answer in (right, wrong):
+            assert answer.status_code == 200
+            assert answer.context["form"].non_field_errors() == [
+                "This e-mail and password do not open a club's admin."
+            ]
+
+    def test_keeps_out_who_is_no_admin_any_more(self, club: Club, admin_membership: Membership):
+        with club_scope(club):
+            Membership.objects.filter(id=admin_membership.id).update(
+                ended_at="2026-01-01T00:00:00Z"
+            )
+
+        assert try_log_in(Client(), "admin@example.org", PASSWORD).status_code == 200
+
+    def test_logs_out(self, browser: Client):
+        browser.post(reverse("admin:logout"))
+
+        assert browser.get(reverse("admin:index")).status_code == 302
+
+
+class TestThrottle:
+    def test_locks_after_too_many_wrong_passwords(self, admin_membership: Membership):
+        browser = Client()
+        # Spelled differently each time: it is one person all the same.
+        for number in range(settings.AXES_FAILURE_LIMIT):
+            email = "admin@example.org" if number % 2 else "Admin@Example.org"
+            answer = try_log_in(browser, email, WRONG)
+
+        right = try_log_in(browser, "admin@example.org", PASSWORD)
+
+        assert answer.status_code == 429
+        assert right.status_code == 429
+        assert AccessAttempt.objects.get().failures_since_start >= settings.AXES_FAILURE_LIMIT
+
+    def test_leaves_others_alone(self, club: Club, admin_membership: Membership):
+        make_member(club, Role.ADMIN, email="second@example.org", password=PASSWORD)
+        browser = Client()
+        for _ in range(settings.AXES_FAILURE_LIMIT):
+            try_log_in(browser, "admin@example.org", WRONG)
+
+        assert try_log_in(browser, "second@example.org", PASSWORD).status_code == 302
+
+
+class InlineScripts(HTMLParser):
+    """Collects what the browser would refuse under `script-src 'self'`."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.found: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        named = dict(attrs)
+        if tag == "script" and "src" not in named and named.get("type") != "application/json":
+            self.found.append(self.get_starttag_text() or tag)
+        self.found += [name for name in named if re.fullmatch(r"on\w+", name)]
+        self.found += [
+            name for name, value in attrs if value and value.strip().startswith("javascript:")
+        ]
+
+
+class TestContentSecurityPolicy:
+    @pytest.mark.parametrize(
+        "page", ["index", "athletes_athlete_add", "athletes_athlete_changelist", "choose_club"]
+    )
+    def test_pages_bring_no_script_of_their_own(self, browser: Client, club: Club, page: str):
+        make_athlete(club)
+
+        answer = browser.get(reverse(f"admin:{page}"))
+
+        parser = InlineScripts()
+        parser.feed(answer.content.decode())
+        assert "script-src 'self'" in answer.headers["Content-Security-Policy"]
+        assert parser.found == []
+
+    def test_times_are_shown_in_the_clubs_zone(self, browser: Client, club: Club):
+        with club_scope(club):
+            Club.objects.update(time_zone="Pacific/Auckland")
+        make_athlete(club, archived_at="2026-05-02T20:00:00Z")
+
+        page = browser.get(reverse("admin:athletes_athlete_changelist")).content.decode()
+
+        assert "May 3, 2026, 8 a.m." in page
