@@ -3,3 +3,8 @@ from django.apps import AppConfig
 
 class AnalyticsConfig(AppConfig):
     name = "analytics"
+
+    def ready(self) -> None:
+        from analytics import handlers
+
+        handlers.connect()

@@ -1,0 +1,312 @@
+"""Figures are always those of the data, whichever way the data came."""
+
+import random
+from datetime import timedelta
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analytics import selectors
+from analytics.models import Alert, SeriesPoint, SeriesState, SessionPoint
+from analytics.services import refreshing, sweeping
+from approaches.models import Approach, Attempt, FinishClass, PendingRefresh
+from approaches.services import records, storing
+from common.club_scope import club_scope
+from tests.analytics.conftest import LATER, SEASON_START, Season, draw
+from tests.factories import make_plan
+
+
+class TestAgainstPandas:
+    def test_rolling_figures_equal_a_plain_recomputation(self, season: Season):
+        for toes in draw(1, 9):
+            season.add_session(toes)
+        season.push()
+        season.refresh()
+
+        with club_scope(season.scene.club):
+            toes = pd.Series(
+                [
+                    np.nan if toe is None else toe
+                    for toe in Attempt.objects.order_by("started_at").values_list(
+                        "toe_m__0", flat=True
+                    )
+                ],
+                dtype=float,
+            )
+            points = list(SeriesPoint.objects.order_by("started_at"))
+        error = toes - season.scene.plan.aim_m
+        # pandas: rolling mean and SD over the measured of the last 20 attempts.
+        window = error.rolling(20, min_periods=1)
+        counts = error.notna().rolling(20, min_periods=1).sum()
+        assert len(points) == 45
+        for point, mean, sd, count in zip(points, window.mean(), window.std(), counts, strict=True):
+            assert point.n_measured == count
+            if count >= 5:
+                assert point.bias_m == pytest.approx(mean, abs=1e-12)
+                assert point.spread_m == pytest.approx(sd, abs=1e-12)
+            else:
+                assert point.bias_m is None
+
+
+class TestAnyOrder:
+    @pytest.mark.parametrize("seed", range(6))
+    def test_shuffled_pushes_and_refreshes_end_as_a_rebuild(self, season: Season, seed: int):
+        chance = random.Random(seed)  # noqa: S311  # a test's dice
+        print(f"seed {seed}")
+        for toes in draw(seed, 6):
+            season.add_session(toes)
+        for toes in draw(seed + 100, 8, mean=0.30):
+            season.add_session(toes)
+        readings = season.readings * 2
+        chance.shuffle(readings)
+        while readings:
+            count = chance.randint(1, 25)
+            batch, readings = readings[:count], readings[count:]
+            season.push(batch)
+            if chance.random() < 0.6:
+                season.refresh(now=SEASON_START + timedelta(days=chance.uniform(0, 40)))
+        season.refresh()
+        by_and_by = season.stored()
+
+        season.refresh(whole=True)
+
+        assert by_and_by == season.stored()
+        assert len(by_and_by["points"]) == 70
+        assert len(by_and_by["sessions"]) == 14
+        assert any(alert["kind"] == "level" for alert in by_and_by["alerts"])
+
+    def test_a_voided_attempt_leaves_no_trace(self, season: Season):
+        for toes in draw(3, 6):
+            season.add_session(toes)
+        season.push()
+        season.refresh()
+        with club_scope(season.scene.club):
+            victim = Attempt.objects.order_by("started_at")[7]
+            Attempt.objects.filter(id=victim.id).update(voided_at=LATER)
+            storing.mark_changed(
+                club=season.scene.club,
+                first_changed={(season.scene.approach.id, "jump"): victim.started_at},
+            )
+
+        season.refresh()
+
+        after = season.stored()
+        season.refresh(whole=True)
+        assert after == season.stored()
+        assert after["state"][2] == 29
+
+    def test_a_second_refresh_finds_nothing_to_do(self, season: Season):
+        season.add_session([0.1] * 3)
+        season.push()
+
+        assert season.refresh() is True
+        assert season.refresh() is False
+
+
+class TestCoalescing:
+    def test_many_pushes_are_one_refresh(self, season: Season):
+        for toes in draw(2, 10):
+            season.add_session(toes)
+        for reading in season.readings:
+            season.push([reading])
+
+        assert season.refresh() is True
+
+        with club_scope(season.scene.club):
+            assert SeriesState.objects.get().revision == 1
+            assert SeriesPoint.objects.count() == 50
+            assert not PendingRefresh.objects.exists()
+
+    def test_a_push_during_a_refresh_keeps_its_row(
+        self, season: Season, monkeypatch: pytest.MonkeyPatch
+    ):
+        season.add_session([0.1] * 3)
+        season.push()
+        latest = refreshing.figures.latest_figures
+
+        def push_meanwhile(series: Any) -> Any:
+            PendingRefresh.objects.update(revision=99)
+            return latest(series)
+
+        monkeypatch.setattr(refreshing.figures, "latest_figures", push_meanwhile)
+        season.refresh()
+
+        with club_scope(season.scene.club):
+            assert PendingRefresh.objects.get().revision == 99
+
+
+@pytest.mark.django_db(transaction=True)
+class TestPoison:
+    def test_a_series_that_raises_backs_off_and_stops_no_other(
+        self, season: Season, monkeypatch: pytest.MonkeyPatch
+    ):
+        season.add_session([0.1] * 3)
+        season.push()
+        run_through = season.readings[0] | {"external_id": "other", "finish": "run_through"}
+        season.push([run_through])
+        latest = refreshing.figures.latest_figures
+
+        def poison(series: selectors.Series) -> Any:
+            if series.finish_class is FinishClass.JUMP:
+                raise ZeroDivisionError
+            return latest(series)
+
+        monkeypatch.setattr(refreshing.figures, "latest_figures", poison)
+        monkeypatch.setattr(sweeping.broker, "note_sweep", lambda: None)
+
+        assert sweeping.sweep_refreshes() == 2
+        assert sweeping.sweep_refreshes() == 0  # it waits its turn
+
+        with club_scope(season.scene.club):
+            poisoned = PendingRefresh.objects.get()
+            (computed,) = SeriesState.objects.all()
+        assert (poisoned.finish_class, poisoned.failures) == ("jump", 1)
+        assert poisoned.last_error == "ZeroDivisionError"
+        assert computed.finish_class == "run_through"
+
+    def test_waits_twice_as_long_each_time(self, season: Season, monkeypatch: pytest.MonkeyPatch):
+        season.add_session([0.1])
+        season.push()
+        monkeypatch.setattr(refreshing.figures, "latest_figures", lambda _series: 1 / 0)
+        waits = []
+        for _ in range(3):
+            season.refresh()
+            with club_scope(season.scene.club):
+                waits.append((PendingRefresh.objects.get().next_try_at - LATER).total_seconds())
+
+        assert waits == [2, 4, 8]
+
+
+class TestMethod:
+    def test_figures_of_another_method_are_made_anew(self, season: Season):
+        season.add_session([0.1] * 6)
+        season.push()
+        season.refresh()
+        with club_scope(season.scene.club):
+            SeriesState.objects.update(method=0)
+            SeriesPoint.objects.update(bias_m=9.0)
+            state = SeriesState.objects.get()
+            series = selectors.Series(season.scene.approach.id, FinishClass.JUMP)
+            assert selectors.is_stale(series, state, method=refreshing.METHOD)
+
+        season.refresh()
+
+        with club_scope(season.scene.club):
+            assert not SeriesPoint.objects.filter(bias_m=9.0).exists()
+
+
+class TestJudging:
+    def test_a_session_is_judged_an_hour_after_its_last_attempt(self, season: Season):
+        season.add_session([0.1] * 5)
+        season.push()
+        last = SEASON_START + timedelta(minutes=24)
+
+        season.refresh(now=last + timedelta(minutes=59))
+        with club_scope(season.scene.club):
+            assert SessionPoint.objects.count() == 0
+            assert SeriesState.objects.get().judge_due_at == last + timedelta(hours=1)
+        season.refresh(now=last + timedelta(hours=1))
+
+        with club_scope(season.scene.club):
+            assert SessionPoint.objects.count() == 1
+            assert SeriesState.objects.get().judge_due_at is None
+
+    def test_a_wrong_mark_opens_a_level_alert_and_a_new_plan_closes_it(self, season: Season):
+        for toes in draw(5, 5, mean=0.06, sd=0.05):
+            season.add_session(toes)
+        for toes in draw(6, 6, mean=0.26, sd=0.05):
+            season.add_session(toes)
+        season.push()
+        season.refresh()
+        with club_scope(season.scene.club):
+            (alert,) = Alert.objects.filter(kind="level")
+        assert alert.closed_at is None
+        assert alert.evidence["side"] == "short"
+        assert alert.evidence["level_m"] > 0.03
+
+        records.add_plan(
+            club=season.scene.club,
+            approach_id=season.scene.approach.id,
+            marks=records.Marks(start_mark_m=34.0),
+            valid_from=SEASON_START + timedelta(days=2 * 11 - 1),
+        )
+        for toes in draw(7, 6, mean=0.06, sd=0.05):
+            season.add_session(toes)
+        season.push(season.readings[-30:])
+        season.refresh()
+
+        with club_scope(season.scene.club):
+            (alert,) = Alert.objects.filter(kind="level")
+        assert alert.closed_because == "new_plan"
+        with club_scope(season.scene.club):
+            latest = SeriesPoint.objects.order_by("-started_at").first()
+            assert latest is not None
+            assert (latest.plan_revision, latest.n) == (2, 20)
+
+    def test_an_alert_without_ground_is_closed_when_the_past_changes(self, season: Season):
+        for toes in draw(5, 5, mean=0.06, sd=0.05):
+            season.add_session(toes)
+        for toes in draw(6, 6, mean=0.30, sd=0.05):
+            season.add_session(toes)
+        season.push()
+        season.refresh()
+        with club_scope(season.scene.club):
+            assert Alert.objects.filter(kind="level", closed_at=None).exists()
+            late = Attempt.objects.filter(started_at__gte=SEASON_START + timedelta(days=10))
+            first = late.order_by("started_at")[0].started_at
+            late.update(voided_at=LATER)
+            storing.mark_changed(
+                club=season.scene.club,
+                first_changed={(season.scene.approach.id, "jump"): first},
+            )
+
+        season.refresh()
+
+        with club_scope(season.scene.club):
+            (alert,) = Alert.objects.filter(kind="level")
+        assert alert.closed_because == "figures_changed"
+
+    def test_a_settled_improver_is_told_as_progress(self, season: Season):
+        for toes in draw(8, 6, mean=0.35, sd=0.12):
+            season.add_session(toes)
+        for toes in draw(9, 6, mean=0.35, sd=0.03):
+            season.add_session(toes)
+        season.push()
+        season.refresh()
+
+        with club_scope(season.scene.club):
+            alert = Alert.objects.get(kind="progress")
+        assert alert.evidence["value"] >= 0.95
+        assert alert.evidence["ratio"] < 0.6
+
+    def test_many_no_jumps_open_an_alert(self, season: Season):
+        for _ in range(4):
+            season.add_session([None, -0.05, 0.04, None, -0.02])
+        season.push()
+        season.refresh()
+
+        with club_scope(season.scene.club):
+            alert = Alert.objects.get(kind="no_jump_share")
+        assert alert.evidence["n_no_jumps"] / alert.evidence["n"] == pytest.approx(0.8)
+
+
+def test_plans_of_another_approach_do_not_mix_in(season: Season):
+    season.add_session([0.1] * 5)
+    season.push()
+    with club_scope(season.scene.club):
+        other = Approach.objects.create(
+            club=season.scene.club,
+            athlete=season.scene.athlete,
+            code="LJ-12",
+            event="long_jump",
+            steps=12,
+            start_style="standing",
+        )
+    make_plan(other, start_mark_m=25.0, aim_m=0.2)
+
+    season.refresh()
+
+    with club_scope(season.scene.club):
+        assert SeriesState.objects.get().figures["window"]["aim_m"] == 0.06
