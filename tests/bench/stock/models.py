@@ -137,6 +137,8 @@ class Point(models.Model):
     bias_m = models.FloatField()
     spread_m = models.FloatField(null=True)
 
+    objects: ClassVar[models.Manager["Point"]] = models.Manager()
+
     class Meta:
         app_label = "stock"
 
