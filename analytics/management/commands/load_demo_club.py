@@ -27,15 +27,23 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         port = os.environ.get("PENULT_PORT") or "8000"
         try:
-            loaded = loading.load_club(say=self._say)
+            loaded = loading.load_club(progress=self._show)
         except loading.ForeignClubError as error:
             raise CommandError(str(error)) from error
-        waiting = loading.finish_figures(say=self._say)
+        waiting = loading.finish_figures(progress=self._show)
         if waiting:
             raise CommandError(f"The figures of {waiting} series could not be computed.")
         access.give_access(options["output"], base_url=f"http://127.0.0.1:{port}")
-        self._say("the demo club is loaded" if loaded else "the demo club is there already")
+        self.stdout.write(
+            "    The demo club is loaded." if loaded else "    The demo club is there already."
+        )
 
-    def _say(self, line: str) -> None:
-        self.stdout.write(f"    {line}")
-        self.stdout.flush()
+    def _show(self, counted: str, done: int, total: int) -> None:
+        """Rewrite one line on a terminal; elsewhere say only what was finished."""
+        if self.stdout.isatty():
+            self.stdout.write(
+                f"\r    {counted}: {done} of {total}", ending="\n" if done == total else ""
+            )
+            self.stdout.flush()
+        elif done == total:
+            self.stdout.write(f"    {counted}: {done} of {total}")

@@ -1,0 +1,105 @@
+"""Who gets into the demo club with what: tokens and a password, kept in a private file."""
+
+from __future__ import annotations
+
+import json
+import os
+import secrets
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+from clubs import selectors, services
+from clubs.errors import NotAuthenticatedError
+from clubs.models import Club, Membership, Role, Source, User
+from common.club_scope import club_scope
+from fixtures_demo.loading import ADMIN_EMAIL, CLUB_ID, COACH_EMAIL, SLUG, SOURCE_NAME
+
+DEVICE_SCOPES = ("plans:read", "attempts:write", "gates:write")
+COACH_SCOPES = ("club:read", "athletes:read", "plans:read", "attempts:read", "analytics:read")
+
+
+@dataclass(frozen=True, slots=True)
+class Access:
+    """What the sample scripts and a visitor need."""
+
+    base_url: str
+    club: str
+    device_token: str
+    coach_token: str
+    admin_email: str
+    admin_password: str
+
+
+def give_access(path: Path, *, base_url: str) -> Access:
+    """Return what gets into the demo club, and write it to `path` for its owner's eyes only.
+
+    What the file holds already is kept as long as it still works.
+    """
+    known = _read(path)
+    with club_scope(CLUB_ID):
+        club = Club.objects.get(id=CLUB_ID)
+        access = Access(
+            base_url=base_url,
+            club=SLUG,
+            device_token=_device_token(club, known.get("device_token", "")),
+            coach_token=_coach_token(club, known.get("coach_token", "")),
+            admin_email=ADMIN_EMAIL,
+            admin_password=_admin_password(known.get("admin_password", "")),
+        )
+    if asdict(access) != known:
+        _write(path, json.dumps(asdict(access), indent=2) + "\n")
+    return access
+
+
+def _device_token(club: Club, known: str) -> str:
+    if _works(known, role=selectors.DEVICE):
+        return known
+    source = Source.objects.get(name=SOURCE_NAME)
+    return services.add_token(
+        club=club, name="Demo gates", scopes=DEVICE_SCOPES, source=source
+    ).secret
+
+
+def _coach_token(club: Club, known: str) -> str:
+    if _works(known, role=Role.COACH):
+        return known
+    coach = Membership.objects.get(user__email=COACH_EMAIL)
+    return services.add_token(
+        club=club, name="Demo coach", scopes=COACH_SCOPES, membership=coach
+    ).secret
+
+
+def _works(token: str, *, role: str) -> bool:
+    try:
+        caller = selectors.find_caller(token)
+    except NotAuthenticatedError:
+        return False
+    return caller.club.id == CLUB_ID and caller.role == role
+
+
+def _admin_password(known: str) -> str:
+    user = User.objects.get(email=ADMIN_EMAIL)
+    if known and user.check_password(known):
+        return known
+    password = secrets.token_urlsafe(12)
+    user.set_password(password)
+    user.save(update_fields=["password"])
+    return password
+
+
+def _read(path: Path) -> dict[str, str]:
+    """Return what the file holds; a broken one counts as none, and is written anew."""
+    try:
+        known = json.loads(path.read_text())
+    except (FileNotFoundError, ValueError):
+        return {}
+    return known if isinstance(known, dict) else {}
+
+
+def _write(path: Path, text: str) -> None:
+    path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    unfinished = path.with_suffix(".unfinished")
+    unfinished.unlink(missing_ok=True)
+    with os.fdopen(os.open(unfinished, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w") as file:
+        file.write(text)
+    unfinished.replace(path)
