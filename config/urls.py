@@ -13,6 +13,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
                 path("", include("clubs.api.urls")),
                 path("", include("athletes.api.urls")),
                 path("", include("approaches.api.urls")),
+                path("", include("analytics.api.urls")),
             ]
         ),
     ),

@@ -1,8 +1,10 @@
 """What every view of a club has in common."""
 
+from abc import ABC, abstractmethod
 from contextlib import ExitStack
 from typing import Any, ClassVar
 
+from django.db.models import Model, QuerySet
 from django.http import HttpRequest, HttpResponseBase
 from rest_framework.generics import GenericAPIView
 from rest_framework.permissions import SAFE_METHODS
@@ -10,6 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from clubs.api.permissions import Right
+from clubs.models import Club
 from clubs.selectors import Caller
 from common.api.errors import InvalidParameterError, UnknownParameterError
 from common.api.filters import parameter_names
@@ -69,8 +72,20 @@ class ClubView(GenericAPIView[Any]):
             )
 
 
-class ClubList(ClubView):
+class ClubList(ClubView, ABC):
     """A view that lists rows of one club."""
+
+    @abstractmethod
+    def rows(self) -> QuerySet[Any]:
+        """Return the rows that the caller may see, before filters."""
+
+    def get_queryset(self) -> QuerySet[Any]:
+        if getattr(self, "swagger_fake_view", False):
+            # The schema is made without a caller; filters want to know their model.
+            filtered = getattr(self, "filterset_class", None)
+            model: type[Model] = Club if filtered is None else filtered._meta.model
+            return model._default_manager.none()
+        return self.rows()
 
     def listed(self) -> Response:
         """Return the page that was asked for."""

@@ -32,7 +32,7 @@ class SquadList(ClubList):
     operation_names = {"GET": "squads_list"}
     serializer_class = serializers.SquadSerializer
 
-    def get_queryset(self) -> QuerySet[Any]:
+    def rows(self) -> QuerySet[Any]:
         return selectors.list_squads()
 
     @extend_schema(responses=serializers.SquadSerializer(many=True))
@@ -47,7 +47,7 @@ class RunwayList(ClubList):
     operation_names = {"GET": "runways_list"}
     serializer_class = serializers.RunwaySerializer
 
-    def get_queryset(self) -> QuerySet[Any]:
+    def rows(self) -> QuerySet[Any]:
         return selectors.list_runways().prefetch_related("boards")
 
     @extend_schema(responses=serializers.RunwaySerializer(many=True))
@@ -63,7 +63,7 @@ class SourceList(ClubList):
     problems = {"POST": {"409": "A source of this name exists."}}
     serializer_class = serializers.SourceSerializer
 
-    def get_queryset(self) -> QuerySet[Any]:
+    def rows(self) -> QuerySet[Any]:
         return selectors.list_sources()
 
     @extend_schema(responses=serializers.SourceSerializer(many=True))
@@ -104,7 +104,7 @@ class SourceTokenList(ClubList):
     operation_names = {"GET": "source_tokens_list", "POST": "source_tokens_create"}
     serializer_class = serializers.TokenSerializer
 
-    def get_queryset(self) -> QuerySet[Any]:
+    def rows(self) -> QuerySet[Any]:
         return selectors.list_tokens_of(selectors.get_source(self.kwargs["source_id"]))
 
     @extend_schema(responses=serializers.TokenSerializer(many=True))
@@ -136,7 +136,7 @@ class OwnTokenList(ClubList):
     operation_names = {"GET": "own_tokens_list", "POST": "own_tokens_create"}
     serializer_class = serializers.TokenSerializer
 
-    def get_queryset(self) -> QuerySet[Any]:
+    def rows(self) -> QuerySet[Any]:
         return selectors.list_own_tokens(self.caller)
 
     @extend_schema(responses=serializers.TokenSerializer(many=True))

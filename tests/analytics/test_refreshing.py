@@ -10,9 +10,11 @@ import pytest
 
 from analytics import selectors
 from analytics.models import Alert, SeriesPoint, SeriesState, SessionPoint
-from analytics.services import refreshing, sweeping
+from analytics.services import figures, sweeping
+from analytics.services.method import METHOD
 from approaches.models import Approach, Attempt, FinishClass, PendingRefresh
 from approaches.services import records, storing
+from common import broker
 from common.club_scope import club_scope
 from tests.analytics.conftest import LATER, SEASON_START, Season, draw
 from tests.factories import make_plan
@@ -124,13 +126,13 @@ class TestCoalescing:
     ):
         season.add_session([0.1] * 3)
         season.push()
-        latest = refreshing.figures.latest_figures
+        latest = figures.latest_figures
 
         def push_meanwhile(series: Any) -> Any:
             PendingRefresh.objects.update(revision=99)
             return latest(series)
 
-        monkeypatch.setattr(refreshing.figures, "latest_figures", push_meanwhile)
+        monkeypatch.setattr(figures, "latest_figures", push_meanwhile)
         season.refresh()
 
         with club_scope(season.scene.club):
@@ -146,15 +148,15 @@ class TestPoison:
         season.push()
         run_through = season.readings[0] | {"external_id": "other", "finish": "run_through"}
         season.push([run_through])
-        latest = refreshing.figures.latest_figures
+        latest = figures.latest_figures
 
         def poison(series: selectors.Series) -> Any:
             if series.finish_class is FinishClass.JUMP:
                 raise ZeroDivisionError
             return latest(series)
 
-        monkeypatch.setattr(refreshing.figures, "latest_figures", poison)
-        monkeypatch.setattr(sweeping.broker, "note_sweep", lambda: None)
+        monkeypatch.setattr(figures, "latest_figures", poison)
+        monkeypatch.setattr(broker, "note_sweep", lambda: None)
 
         assert sweeping.sweep_refreshes() == 2
         assert sweeping.sweep_refreshes() == 0  # it waits its turn
@@ -169,7 +171,7 @@ class TestPoison:
     def test_waits_twice_as_long_each_time(self, season: Season, monkeypatch: pytest.MonkeyPatch):
         season.add_session([0.1])
         season.push()
-        monkeypatch.setattr(refreshing.figures, "latest_figures", lambda _series: 1 / 0)
+        monkeypatch.setattr(figures, "latest_figures", lambda _series: 1 / 0)
         waits = []
         for _ in range(3):
             season.refresh()
@@ -189,7 +191,7 @@ class TestMethod:
             SeriesPoint.objects.update(bias_m=9.0)
             state = SeriesState.objects.get()
             series = selectors.Series(season.scene.approach.id, FinishClass.JUMP)
-            assert selectors.is_stale(series, state, method=refreshing.METHOD)
+            assert selectors.is_stale(series, state, method=METHOD)
 
         season.refresh()
 

@@ -12,7 +12,8 @@ import pytest
 from django.urls import URLPattern, URLResolver, get_resolver
 from django.urls.converters import UUIDConverter
 
-from clubs.models import Source
+from clubs.models import Role, Source
+from clubs.services import PERSON_SCOPES
 from common.club_scope import club_scope
 from tests import factories
 from tests.api.conftest import Api, World
@@ -112,11 +113,9 @@ class TestEveryRoute:
 
     def test_a_token_without_the_scope_is_refused(self, world: World, route: Route):
         for method, right in route.view.view_class.rights.items():
-            scopes = {
-                scope for scope in factories.club_services.PERSON_SCOPES if scope != right.scope
-            }
+            scopes = {scope for scope in PERSON_SCOPES if scope != right.scope}
             token = factories.make_person_token(
-                factories.make_member(world.club, factories.Role.ADMIN), scopes=scopes
+                factories.make_member(world.club, Role.ADMIN), scopes=scopes
             )
             answer = Api(world.club.slug, token).send(
                 method, f"/api/v1/clubs/{world.club.slug}/{route.at(**own_ids(world))}"
@@ -126,7 +125,7 @@ class TestEveryRoute:
 
     def test_a_role_without_the_right_is_refused(self, world: World, route: Route):
         for method, right in route.view.view_class.rights.items():
-            for role in factories.Role:
+            for role in Role:
                 if role in right.roles:
                     continue
                 caller = world.as_(role.value)
