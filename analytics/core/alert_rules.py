@@ -21,7 +21,7 @@ from analytics.core.following import ChartState
 
 PROGRESS_FALSE_ALARMS_PER_SESSION = 1 / 60
 """At most this many for an unchanged athlete with 4 to 10 attempts a session (simulated: 0.006 to
-0.015). Over a season of 30 sessions that is about one false piece of good news in three athletes."""
+0.015). Over a season of 30 sessions about one athlete in three gets such false good news."""
 
 Figure = str | int | float | None
 Evidence = Mapping[str, Figure]

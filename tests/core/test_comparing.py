@@ -1,0 +1,175 @@
+"""Two blocks: the printed example, general libraries, and how often the answers are right."""
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy import stats
+
+from analytics.core import comparing
+from analytics.core.conventions import NotEnoughAttempts
+
+NAN = float("nan")
+
+
+def block(toe, **options) -> comparing.BlockFigures:
+    array = np.asarray(toe, dtype=float)
+    figures = comparing.block_figures(array, np.isnan(array) | (array < 0), **options)
+    assert isinstance(figures, comparing.BlockFigures)
+    return figures
+
+
+def figures_of(*, sd_m: float, n: int) -> comparing.BlockFigures:
+    return comparing.BlockFigures(
+        n=n,
+        n_measured=n,
+        n_unmeasured_no_jumps=0,
+        bias_m=0.0,
+        bias_standard_error_m=sd_m / math.sqrt(n),
+        sd_m=sd_m,
+        df=n - 1.0,
+    )
+
+
+class TestSpread:
+    def test_reproduces_the_f_test_of_the_handbook(self):
+        # NIST/SEMATECH e-Handbook 1.3.5.9, ceramic strength (from memory): SDs 65.54909 and
+        # 61.85425 of 240 strengths each, F = 1.123037, no difference shown at the 5 % level.
+        result = comparing.compare_blocks(
+            figures_of(sd_m=65.54909, n=240), figures_of(sd_m=61.85425, n=240)
+        )
+
+        assert result.sd_ratio is not None
+        assert result.sd_ratio_interval is not None
+        assert 1 / result.sd_ratio**2 == pytest.approx(1.123037, abs=1e-5)
+        assert result.sd_ratio_interval.low < 1 < result.sd_ratio_interval.high
+
+    def test_probability_is_that_of_scipys_f_distribution(self):
+        result = comparing.compare_blocks(figures_of(sd_m=0.10, n=21), figures_of(sd_m=0.06, n=16))
+
+        assert result.probability_spread_lower == pytest.approx(
+            1 - stats.f.sf((0.10 / 0.06) ** 2, 20, 15), rel=1e-12
+        )
+
+    @given(st.floats(0.02, 0.3), st.floats(0.02, 0.3), st.integers(5, 40), st.integers(5, 40))
+    def test_swapping_the_blocks_turns_the_answer_round(self, one, two, n_one, n_two):
+        first, second = figures_of(sd_m=one, n=n_one), figures_of(sd_m=two, n=n_two)
+
+        there = comparing.compare_blocks(first, second)
+        back = comparing.compare_blocks(second, first)
+
+        assert there.sd_ratio is not None
+        assert there.probability_spread_lower is not None
+        assert back.probability_spread_lower is not None
+        assert there.sd_ratio_interval is not None
+        assert back.sd_ratio_interval is not None
+        assert there.probability_spread_lower + back.probability_spread_lower == pytest.approx(1)
+        assert there.sd_ratio_interval.low == pytest.approx(1 / back.sd_ratio_interval.high)
+
+    def test_no_spread_has_no_ratio(self):
+        result = comparing.compare_blocks(block([0.1] * 5), block([0.1, 0.2, 0.1, 0.2, 0.1]))
+
+        assert result.sd_ratio is None
+        assert result.sd_ratio_interval is None
+        assert result.probability_spread_lower is None
+        assert result.bias_change_m == pytest.approx(0.04)
+
+    def test_two_blocks_without_spread_differ_exactly(self):
+        result = comparing.compare_blocks(block([0.1] * 5), block([0.2] * 5))
+
+        assert result.bias_change_interval.low == result.bias_change_interval.high
+
+
+class TestBias:
+    @given(st.integers(0, 10_000))
+    def test_interval_is_that_of_scipys_welch_test(self, seed: int):
+        rng = np.random.default_rng(seed)
+        one, two = rng.normal(0.5, 0.1, size=9), rng.normal(0.55, 0.05, size=14)
+
+        result = comparing.compare_blocks(block(one), block(two))
+
+        reference = stats.ttest_ind(two, one, equal_var=False).confidence_interval(0.95)
+        assert result.bias_change_interval.low == pytest.approx(reference.low, abs=1e-12)
+        assert result.bias_change_interval.high == pytest.approx(reference.high, abs=1e-12)
+
+    def test_is_against_the_aim_of_each_plan(self):
+        before = block([0.04, 0.06, 0.08, 0.05, 0.07], aim_m=0.06)
+        after = block([0.08, 0.10, 0.12, 0.09, 0.11], aim_m=0.10)
+
+        assert comparing.compare_blocks(before, after).bias_change_m == pytest.approx(0.0)
+
+
+class TestBlocks:
+    def test_spread_is_within_revisions(self):
+        figures = block([0.0, 0.1, 0.2, 1.0, 1.1, 1.2], revision=[1, 1, 1, 2, 2, 2])
+
+        assert figures.sd_m == pytest.approx(0.1)
+        assert figures.df == 4
+
+    def test_unmeasured_no_jumps_do_not_make_a_block_look_steady(self):
+        rng = np.random.default_rng(3)
+        toe = rng.normal(0.06, 0.08, size=2000)
+        hidden = np.where(toe < 0, NAN, toe)
+
+        figures = block(hidden)
+
+        assert np.nanstd(hidden) < 0.065
+        assert figures.sd_m == pytest.approx(0.08, abs=0.005)
+        assert figures.bias_m == pytest.approx(0.0, abs=0.005)
+
+    def test_equal_toes_beyond_the_line_beside_no_jumps_have_no_spread(self):
+        figures = block([-0.1] * 5 + [NAN])
+
+        assert (figures.sd_m, figures.bias_standard_error_m) == (0.0, 0.0)
+        assert figures.bias_m == pytest.approx(-0.16)
+
+    def test_say_when_there_are_too_few(self):
+        result = comparing.block_figures([0.1] * 4, [False] * 4)
+
+        assert result == NotEnoughAttempts(n=4, needed=5)
+
+
+class TestRecovery:
+    def test_sure_at_95_percent_is_wrong_in_5_percent(self):
+        rng = np.random.default_rng(4)
+        sure = []
+        for _ in range(3000):
+            one, two = rng.normal(0.5, 0.08, size=(2, 12))
+            result = comparing.compare_blocks(block(one), block(two))
+            assert result.probability_spread_lower is not None
+            sure.append(result.probability_spread_lower)
+
+        assert np.mean(np.array(sure) >= 0.95) == pytest.approx(0.05, abs=0.015)
+
+    def test_unmeasured_no_jumps_keep_that_about_right(self):
+        # Approximate: the censored fit with equivalent degrees of freedom.
+        rng = np.random.default_rng(5)
+        sure = []
+        for _ in range(1500):
+            one, two = rng.normal(0.06, 0.08, size=(2, 20))
+            result = comparing.compare_blocks(
+                block(np.where(one < 0, NAN, one)), block(np.where(two < 0, NAN, two))
+            )
+            assert result.probability_spread_lower is not None
+            sure.append(result.probability_spread_lower)
+
+        assert np.mean(np.array(sure) >= 0.95) == pytest.approx(0.05, abs=0.025)
+
+
+class TestAttemptsToShow:
+    def test_a_fall_by_a_fifth_in_simulated_blocks(self):
+        needed = comparing.attempts_to_show(change=0.20)
+        rng = np.random.default_rng(6)
+        one = rng.normal(size=(4000, needed)).var(axis=1, ddof=1)
+        two = 0.64 * rng.normal(size=(4000, needed)).var(axis=1, ddof=1)
+
+        shown = stats.f.cdf(one / two, needed - 1, needed - 1) >= 0.95
+
+        assert np.mean(shown) == pytest.approx(0.80, abs=0.02)
+
+    @pytest.mark.parametrize("change", [0.0, 1.0, 0.001])
+    def test_refuses_a_change_that_cannot_be_shown(self, change: float):
+        with pytest.raises(ValueError, match="change"):
+            comparing.attempts_to_show(change=change)
