@@ -208,11 +208,11 @@ def read_points(
 
     With `before`, those before that attempt; None when the series has no point of it.
     """
-    key = [series.approach_id, series.finish_class.value]
+    key: tuple[UUID, str] = (series.approach_id, series.finish_class.value)
     with connection.cursor() as cursor:
         if before is None:
             cursor.execute(_POINTS + _LATEST_FIRST, [*key, last])
-            return cursor.fetchall()
+            return list(cursor.fetchall())
         cursor.execute(_POINTS + " AND attempt_id = %s", [*key, before])
         bound = cursor.fetchone()
         if bound is None:
@@ -221,7 +221,7 @@ def read_points(
             _POINTS + " AND (started_at, attempt_id) < (%s, %s)" + _LATEST_FIRST,
             [*key, bound[1], before, last],
         )
-        return cursor.fetchall()
+        return list(cursor.fetchall())
 
 
 def list_series() -> list[Series]:

@@ -87,7 +87,8 @@ class Jumper:
         toe_m = simulator.plan_run_up(self.planned).toe_m
         # Every step takes its part of the move.
         share = (toe_m - toe_m[0]) / (toe_m[-1] - toe_m[0])
-        return np.round(toe_m + share * revision.moved_m, 2)
+        planned: FloatArray = np.round(toe_m + share * revision.moved_m, 2)
+        return planned
 
     def habits_on(self, day: date) -> simulator.Athlete:
         """Return how the athlete runs on a day from that day's marks."""

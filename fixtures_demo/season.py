@@ -27,15 +27,21 @@ _SATURDAY = 5
 _PAUSES = frozenset(
     date.fromisoformat(day)
     for day in (
-        "2025-12-22 2025-12-29 2026-02-16 2026-03-23 2026-03-30 "
-        "2026-07-13 2026-07-20 2026-08-03"
-    ).split()
+        "2025-12-22",
+        "2025-12-29",
+        "2026-02-16",
+        "2026-03-23",
+        "2026-03-30",
+        "2026-07-13",
+        "2026-07-20",
+        "2026-08-03",
+    )
 )
 _COMPETITIONS = frozenset(
     date.fromisoformat(day)
-    for day in "2026-01-26 2026-02-23 2026-05-25 2026-06-22 2026-09-07".split()
+    for day in ("2026-01-26", "2026-02-23", "2026-05-25", "2026-06-22", "2026-09-07")
 )
-_TESTS = frozenset(date.fromisoformat(day) for day in "2026-01-12 2026-04-20 2026-08-24".split())
+_TESTS = frozenset(date.fromisoformat(day) for day in ("2026-01-12", "2026-04-20", "2026-08-24"))
 _PRESENT, _BAULKS = 0.92, 0.01
 _RUN_THROUGHS = 2
 
@@ -213,9 +219,7 @@ def _row(
     }
     passed = ~np.isnan(made.gate_time_s[index])
     row["gates"] = {
-        "at_m": [
-            gate for gate, seen in zip(jumper.planned.gate_at_m, passed, strict=True) if seen
-        ],
+        "at_m": [gate for gate, seen in zip(jumper.planned.gate_at_m, passed, strict=True) if seen],
         "time_s": _rounded(made.gate_time_s[index][passed], 3),
     }
     return row

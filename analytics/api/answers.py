@@ -17,15 +17,14 @@ _encoder = msgspec.json.Encoder()
 
 def head_of(series: Series, state: SeriesState | None, *, stale: bool) -> dict[str, Any]:
     """Return what every answer with figures begins with."""
-    known = state is not None
     return {
         "approach": series.approach_id,
         "finish": series.finish_class.value,
-        "as_of": state.computed_at if known else None,
-        "through_attempt": state.through_attempt_id if known else None,
-        "n": state.n_attempts if known else 0,
+        "as_of": None if state is None else state.computed_at,
+        "through_attempt": None if state is None else state.through_attempt_id,
+        "n": 0 if state is None else state.n_attempts,
         "stale": stale,
-        "method": state.method if known else METHOD,
+        "method": METHOD if state is None else state.method,
     }
 
 

@@ -88,7 +88,7 @@ class ConsistencyView(FiguresView):
 
 
 class SpreadView(FiguresView):
-    """How the spread of the footfalls grows and shrinks along the run-up, and where steering begins.
+    """How the spread of the footfalls grows and shrinks on the run-up, and where steering starts.
 
     Over the last attempts of the current plan revision, see `window`.
     """
@@ -158,7 +158,7 @@ class TrendView(FiguresView):
 
 
 class LatestFirst(BoundCursorPagination):
-    ordering = ("-opened_at", "-id")
+    ordering = ("-opened_at", "-id")  # type: ignore[assignment]  # any number of fields
 
 
 class AlertList(ClubList):

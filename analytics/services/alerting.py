@@ -1,6 +1,7 @@
 """Keep the alerts of a series in step with what the charts say."""
 
 from datetime import datetime
+from uuid import UUID
 
 from django.db.models import Q
 
@@ -23,23 +24,7 @@ def reconcile_alerts(*, club: Club, series: Series, judged: Judged, now: datetim
     An alert that a correction of the past leaves without ground is closed as `figures_changed`;
     what a person did about it stays.
     """
-    alerts = Alert.objects.filter(
-        approach_id=series.approach_id, finish_class=series.finish_class
-    ).select_for_update(no_key=True)
-    if judged.since is not None:
-        alerts = alerts.filter(
-            Q(opened_at__gte=judged.since) | Q(closed_at=None) | Q(closed_at__gte=judged.since)
-        )
-    open_now: dict[str, Alert] = {}
-    redone: dict[tuple[str, object], Alert] = {}
-    for alert in alerts.order_by("opened_at"):
-        again = judged.since is None or alert.opened_at >= judged.since
-        if again and alert.opened_at_attempt_id not in judged.kept_attempts:
-            redone[alert.kind, alert.opened_at_attempt_id] = alert
-        elif alert.closed_because != FIGURES_CHANGED:
-            alert.closed_at, alert.closed_because = None, ""
-            open_now[alert.kind] = alert
-
+    open_now, redone = _sort_known(series, judged)
     touched: list[Alert] = list(open_now.values())
     opened: list[Alert] = []
     for event in judged.events:
@@ -52,9 +37,8 @@ def reconcile_alerts(*, club: Club, series: Series, judged: Judged, now: datetim
             touched.append(alert)
             if known is None:
                 opened.append(alert)
-        elif (alert_open := open_now.pop(kind, None)) is not None:
-            alert_open.closed_at = event.at
-            alert_open.closed_because = NEW_PLAN if "reason" in event.decision.evidence else CALM
+        elif kind in open_now:
+            _close(open_now.pop(kind), event)
     for alert in redone.values():
         if alert.closed_because != FIGURES_CHANGED:
             alert.closed_at, alert.closed_because = now, FIGURES_CHANGED
@@ -64,6 +48,34 @@ def reconcile_alerts(*, club: Club, series: Series, judged: Judged, now: datetim
     for alert in opened:
         metrics.alerts_opened.labels(alert.kind).inc()
     return opened
+
+
+def _sort_known(
+    series: Series, judged: Judged
+) -> tuple[dict[str, Alert], dict[tuple[str, UUID], Alert]]:
+    """Return the alerts that were open when judging began, and those that were judged again."""
+    alerts = Alert.objects.filter(
+        approach_id=series.approach_id, finish_class=series.finish_class
+    ).select_for_update(no_key=True)
+    if judged.since is not None:
+        alerts = alerts.filter(
+            Q(opened_at__gte=judged.since) | Q(closed_at=None) | Q(closed_at__gte=judged.since)
+        )
+    open_now: dict[str, Alert] = {}
+    redone: dict[tuple[str, UUID], Alert] = {}
+    for alert in alerts.order_by("opened_at"):
+        again = judged.since is None or alert.opened_at >= judged.since
+        if again and alert.opened_at_attempt_id not in judged.kept_attempts:
+            redone[alert.kind, alert.opened_at_attempt_id] = alert
+        elif alert.closed_because != FIGURES_CHANGED:
+            alert.closed_at, alert.closed_because = None, ""
+            open_now[alert.kind] = alert
+    return open_now, redone
+
+
+def _close(alert: Alert, event: Event) -> None:
+    alert.closed_at = event.at
+    alert.closed_because = NEW_PLAN if "reason" in event.decision.evidence else CALM
 
 
 def _open(alert: Alert, series: Series, event: Event) -> None:

@@ -17,7 +17,7 @@ def ewma_run_length(*, weight: float, width: float, shift: float = 0.0) -> float
 
     def density(start: np.ndarray) -> np.ndarray:
         z = (at - (1 - weight) * start[:, None]) / weight - shift
-        return stats.norm.pdf(z) / weight
+        return np.asarray(stats.norm.pdf(z) / weight)
 
     lengths = np.linalg.solve(np.eye(at.size) - density(at) * node_weights, np.ones(at.size))
     return float(1 + density(np.zeros(1))[0] @ (node_weights * lengths))

@@ -236,7 +236,7 @@ class TestRecovery:
         # (risk) over 1,500 runs; the band holds them to that.
         rng = np.random.default_rng(1)
         risk = stats.norm.cdf(-mean / 0.08)
-        hits = []
+        hits: list[list[bool]] = []
         while len(hits) < 800:
             toe = rng.normal(mean, 0.08, size=n)
             result = censored.fit_censored(np.where(toe < 0, NAN, toe), toe < 0)

@@ -22,7 +22,8 @@ toes = arrays.arrays(
 
 def judged(toe: np.ndarray) -> np.ndarray:
     """Take every third missing toe for that of a no jump."""
-    return np.isnan(toe) & (np.arange(toe.size) % 3 == 0)
+    every_third: np.ndarray = np.isnan(toe) & (np.arange(toe.size) % 3 == 0)
+    return every_third
 
 
 def assert_same(ours: rolling.RollingFigures, theirs: rolling.RollingFigures, start: int) -> None:
