@@ -102,14 +102,11 @@ class Contest:
         answer = json.loads(self._device.post(self._path, self._bodies[number]))
         if answer["created"] != self._options.attempts:
             raise RuntimeError(f"The batch was not stored: {answer}")
-        # A server closes a connection that idles while the others have their turn.
-        self._device.close()
 
     def _push_to_stock(self, path: str, body: str) -> None:
         answer = json.loads(self._stock.post(path, body.encode()))
         if len(answer) != self._options.peer_attempts:
             raise RuntimeError(f"The peer stored {len(answer)} attempts.")
-        self._stock.close()
 
 
 def _outcome(seconds: dict[str, list[float]], options: PushOptions) -> Outcome:

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-Run = Callable[[int], None]
+# What it returns, if anything, is called when the clock has stopped: what must be put away.
+Run = Callable[[int], Callable[[], None] | None]
 
 
 @dataclass(frozen=True)
@@ -50,9 +51,11 @@ def interleave(
         first = number % len(names)
         for name in names[first:] + names[:first]:
             started = clock()
-            runs[name](number)
+            put_away = runs[name](number)
             if number >= warm_up:
                 seconds[name].append(clock() - started)
+            if put_away is not None:
+                put_away()
     return seconds
 
 

@@ -22,6 +22,8 @@ from config.local_dir import LOOPBACK, find_free_port
 
 CHECKOUT = Path(__file__).resolve().parents[2]
 PATIENCE_SECONDS = 60.0
+# A server closes a connection that idles for some seconds; we open it anew before that.
+IDLE_SECONDS = 2.0
 STOCK_DATABASE = "stock"
 STOCK_SETTINGS = "tests.bench.stock.settings"
 SETTINGS = "config.settings.local"
@@ -159,6 +161,7 @@ class Door:
         self.port = port
         self._connection = http.client.HTTPConnection(LOOPBACK, port, timeout=PATIENCE_SECONDS)
         self._headers = {"Authorization": token} if token else {}
+        self._last_used = time.monotonic()
 
     def another(self, *, token: str) -> "Door":
         """Return a connection of its own to the same server, with an Authorization header."""
@@ -188,9 +191,12 @@ class Door:
         return response.status
 
     def _ask(self, method: str, path: str, body: bytes | None, headers: Mapping[str, str]) -> bytes:
+        if time.monotonic() - self._last_used > IDLE_SECONDS:
+            self.close()
         self._connection.request(method, path, body=body, headers=dict(headers))
         response = self._connection.getresponse()
         answer = response.read()
+        self._last_used = time.monotonic()
         if response.status not in {200, 201}:
             raise RuntimeError(f"{method} {path}: {response.status} {answer[:500]!r}")
         return answer

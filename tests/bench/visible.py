@@ -5,6 +5,7 @@ import json
 import sys
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack
+from dataclasses import replace
 from datetime import datetime
 
 import psycopg
@@ -125,7 +126,7 @@ class _Trend:
     def __init__(self, door: Door, scene: Scene) -> None:
         self._door = door
         self._paths = [
-            f"{scene.path}approaches/{approach.id}/trend/?last=1" for approach in scene.approaches
+            f"{scene.path}approaches/{approach.id}/trend?last=1" for approach in scene.approaches
         ]
 
     def last_seen(self, athlete: int) -> datetime | None:
@@ -184,8 +185,9 @@ def _peer(stand: Stand, pace: Pace) -> Load:
             _task_sender(stack.enter_context(psycopg.connect(address, autocommit=True)), queue)
             for _ in range(SENDERS)
         ]
-        reading = stack.enter_context(psycopg.connect(address, autocommit=True))
-        return run_load(senders, _Latest(reading, latest), backlog, pace)
+        watch = _Latest(stack.enter_context(psycopg.connect(address, autocommit=True)), latest)
+        run_load(senders, watch, backlog, replace(pace, name="warm-up", seconds=WARM_UP_SECONDS))
+        return run_load(senders, watch, backlog, pace)
 
 
 def _task_sender(

@@ -14,7 +14,7 @@ from tests.faults.history import History
 from tests.faults.scene import Scene
 from tests.faults.stack import Stack
 
-_CLUBS_AT_ONCE = 8
+_CLUBS_AT_ONCE = 12
 _told = pytest.StashKey[list[str]]()
 
 

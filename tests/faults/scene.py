@@ -4,6 +4,7 @@ A program of its own, since it must speak to the stack's database, not to the te
 """
 
 import json
+import secrets
 import sys
 from dataclasses import asdict, dataclass
 from datetime import date, timedelta
@@ -35,7 +36,8 @@ def make_scene() -> Scene:
     from clubs.models import Role  # noqa: PLC0415  # Django must be set up first
     from tests import factories  # noqa: PLC0415  # the same
 
-    club = factories.make_club()
+    # Several runs of this program share a database.
+    club = factories.make_club(slug=f"club-{secrets.token_hex(4)}")
     admin = factories.make_member(club, Role.ADMIN)
     series = {}
     for _ in range(SERIES_PER_CLUB):

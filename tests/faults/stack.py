@@ -104,7 +104,8 @@ class Stack:
         schedule = f"--schedule={local_dir / 'beat-schedule'}"
         self.web = self._program("web", ["-m", "gunicorn", "-c", "config/gunicorn.py"])
         self.worker = self._program(
-            "worker", [*_CELERY, "worker", "--concurrency=2", "--without-gossip", "-E"]
+            "worker",
+            [*_CELERY, "worker", "--concurrency=2", "--without-gossip", "--without-mingle"],
         )
         self.beat = self._program("beat", [*_CELERY, "beat", schedule, "--pidfile="])
 
