@@ -1,6 +1,7 @@
 """What the service counts of itself, for Prometheus."""
 
 from prometheus_client import CollectorRegistry, Counter, Histogram
+from prometheus_client.registry import Collector
 
 rows_received = Counter(
     "penult_rows_received", "Rows that sources pushed, by what became of them.", ["outcome"]
@@ -15,3 +16,11 @@ alerts_opened = Counter("penult_alerts_opened", "Alerts opened, by kind.", ["kin
 
 # Gauges that are asked of the database when somebody looks; the apps add their collectors.
 gauges = CollectorRegistry()
+_added: set[int] = set()
+
+
+def add_gauges(collector: Collector) -> None:
+    """Have `collector` asked at each look; once, however often it is added."""
+    if id(collector) not in _added:
+        _added.add(id(collector))
+        gauges.register(collector)

@@ -161,8 +161,6 @@ X_FRAME_OPTIONS = "DENY"
 
 # Seconds between two rounds of the beat task that picks up refreshes whose wake-up got lost.
 REFRESH_SWEEP_SECONDS = 2.0
-# A worker that idles while pending refreshes are older than this ends itself.
-STUCK_WORKER_SECONDS = 60.0
 WAKER_ENABLED = flag("WAKER_ENABLED", default=True)
 
 # The log knows requests and tasks by their ids; addresses and people stay out of it.

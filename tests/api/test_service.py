@@ -1,0 +1,81 @@
+"""Health, metrics and the page of the API."""
+
+from datetime import timedelta
+
+import pytest
+from django.conf import LazySettings
+from django.test import Client
+from django.utils import timezone
+
+from approaches.models import PendingRefresh
+from common.club_scope import club_scope
+from tests.approaches.conftest import Scene, make_scene
+from tests.approaches.test_pushing import push
+from tests.factories import make_reading
+
+
+@pytest.fixture
+def client() -> Client:
+    return Client()
+
+
+@pytest.mark.django_db
+class TestHealth:
+    def test_is_alive_without_asking_anybody(self, client: Client):
+        assert client.get("/healthz").json() == {"status": "alive"}
+
+    def test_a_late_series_makes_it_degraded_but_not_down(self, client: Client):
+        scene = make_scene()
+        push(scene, make_reading(scene.athlete, scene.session))
+        with club_scope(scene.club):
+            PendingRefresh.objects.update(
+                waiting_since=timezone.now() - timedelta(seconds=90),
+                next_try_at=timezone.now() - timedelta(seconds=90),
+            )
+
+        answer = client.get("/readyz")
+
+        assert answer.status_code == 200
+        assert answer.json()["status"] == "degraded"
+        assert any(line.startswith("1 series wait") for line in answer.json()["complaints"])
+
+
+@pytest.mark.django_db
+class TestMetrics:
+    def test_count_rows_and_what_waits(self, client: Client):
+        scene: Scene = make_scene()
+        push(scene, make_reading(scene.athlete, scene.session))
+
+        text = client.get("/metrics").content.decode()
+
+        assert "penult_refresh_backlog 1.0" in text
+        assert 'penult_rows_received_total{outcome="created"}' in text
+
+    def test_are_for_the_holder_of_the_token_where_one_is_set(
+        self, client: Client, settings: LazySettings
+    ):
+        settings.METRICS_TOKEN = "sesame"
+
+        assert client.get("/metrics").status_code == 404
+        opened = client.get("/metrics", headers={"Authorization": "Bearer sesame"})
+        assert opened.status_code == 200
+
+
+@pytest.mark.django_db
+class TestPages:
+    def test_the_docs_page_asks_nobody_else(self, client: Client):
+        page = client.get("/api/v1/docs/")
+
+        assert page.status_code == 200
+        assert "http" not in page.content.decode().partition("<body")[0].replace("http-equiv", "")
+        assert "'self'" in page["Content-Security-Policy"]
+
+    def test_a_code_can_be_looked_up(self, client: Client):
+        assert "`conflict`" in client.get("/api/v1/docs/errors/").content.decode()
+
+    def test_nothing_elsewhere_has_the_one_shape(self, client: Client):
+        answer = client.get("/api/v1/nothing/")
+
+        assert answer.status_code == 404
+        assert answer["Content-Type"] == "application/problem+json"
+        assert answer.json()["request_id"] == answer["X-Request-ID"]
