@@ -185,12 +185,12 @@ def read_refused(club: Club, rows: Sequence[Json]) -> list[Json]:
 def describe_figures(lines: Sequence[Line]) -> list[str]:
     """Return the table, a line for each run-up, and how to read it."""
     head = (
-        f"{'athlete':<20}{'run-up':<7}{'n':>3} {'bias':>11}  {'spread':<18}"
-        f"{'board':>6}{'no jump':>8}  change of spread"
+        f"{'athlete':<19}{'run-up':<7}{'n':>2} {'bias':>12}  {'spread':<18}"
+        f"{'board':>5} {'no jump':>7} change of spread"
     )
     return [
         head,
-        f"{'':<30} {'cm':>11}  {'cm':<18}",
+        f"{'':<28} {'cm':>12}  cm",
         *(_figures_line(line) for line in lines),
         *textwrap.wrap(
             "n: the last attempts of the current plan, 20 at most. bias: mean toe-to-board "
@@ -205,16 +205,16 @@ def describe_figures(lines: Sequence[Line]) -> list[str]:
 
 def _figures_line(line: Line) -> str:
     accuracy, window = line.figures["accuracy"], line.figures["window"]
-    begins = f"{fit_width(line.athlete, 20)}{fit_width(line.approach, 7)}"
+    begins = f"{fit_width(line.athlete, 19)}{fit_width(line.approach, 7)}"
     if "not_enough_attempts" in accuracy:
         return f"{begins} {accuracy['not_enough_attempts']}"
     bias_m, bias, sd_m, sd, mark = _bias_and_spread(line.figures)
     half_m = (bias["high"] - bias["low"]) / 2
-    spread = f"{100 * sd_m:.1f} ({100 * sd['low']:.1f} to {100 * sd['high']:.1f}){mark}"
+    spread = f"{100 * sd_m:.1f} ({100 * sd['low']:.1f}-{100 * sd['high']:.1f}){mark}"
     return (
-        f"{begins}{window['n']:>3} {100 * bias_m:>+5.1f} ± {100 * half_m:<3.1f}  {spread:<18}"
-        f"{100 * accuracy['share_on_board']:>4.0f} %{100 * accuracy['share_no_jump']:>6.0f} %"
-        f"  {_change(line.figures['change'])}"
+        f"{begins}{window['n']:>2} {100 * bias_m:>+5.1f} ± {100 * half_m:>4.1f}  {spread:<18}"
+        f"{100 * accuracy['share_on_board']:>3.0f} % {100 * accuracy['share_no_jump']:>5.0f} %"
+        f" {_change(line.figures['change'])}"
     )
 
 
@@ -242,7 +242,7 @@ def _change(change: Json) -> str:
     ends = change["sd_ratio_interval"]
     sure = 100 * change["probability_spread_lower"]
     percent = "> 99" if sure > 99 else "< 1" if sure < 1 else f"{sure:.0f}"
-    return f"x{change['sd_ratio']:.2f} ({ends['low']:.2f} to {ends['high']:.2f}), {percent} %"
+    return f"x{change['sd_ratio']:.2f} ({ends['low']:.2f}-{ends['high']:.2f}), {percent} %"
 
 
 def describe_alerts(
