@@ -73,7 +73,7 @@ class Club:
         self.access = access
         self.url = f"{base_url}/api/v1/clubs/{access['club']}/"
 
-    def read(self, path: str, *, token: str = "coach_token", **query: str) -> Json:
+    def read(self, path: str, *, token: str = "coach_token", **query: str) -> Json:  # noqa: S107  # the name of a key in the file
         url = self.url + path + (f"?{urllib.parse.urlencode(query)}" if query else "")
         request = urllib.request.Request(  # noqa: S310  # the address is the club's own choice
             url, headers={"Authorization": f"Bearer {self.access[token]}"}
@@ -85,7 +85,7 @@ class Club:
         except urllib.error.HTTPError as error:
             raise MissingError(f"{url} answers {error.code}.") from error
 
-    def read_all(self, path: str, *, token: str = "coach_token", **query: str) -> Iterator[Json]:
+    def read_all(self, path: str, *, token: str = "coach_token", **query: str) -> Iterator[Json]:  # noqa: S107  # the name of a key in the file
         """Yield the items of every page of a list."""
         query = {"page_size": PAGE_SIZE, **query}
         while True:
@@ -212,7 +212,7 @@ def _figures_line(line: Line) -> str:
     half_m = (bias["high"] - bias["low"]) / 2
     spread = f"{100 * sd_m:.1f} ({100 * sd['low']:.1f}-{100 * sd['high']:.1f}){mark}"
     return (
-        f"{begins}{window['n']:>2} {100 * bias_m:>+5.1f} ± {100 * half_m:>4.1f}  {spread:<18}"
+        f"{begins}{window['n']:>2} {round(100 * bias_m, 1) + 0.0:>+5.1f} ± {100 * half_m:>4.1f}  {spread:<18}"
         f"{100 * accuracy['share_on_board']:>3.0f} % {100 * accuracy['share_no_jump']:>5.0f} %"
         f" {_change(line.figures['change'])}"
     )
