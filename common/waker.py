@@ -10,6 +10,7 @@ turn. Without the two, sixty pushes a second on four series kept two workers bus
 that found nothing to do, and a worker that came back had thousands of them before the next sweep.
 """
 
+import heapq
 import threading
 import time
 from collections import OrderedDict
@@ -34,9 +35,9 @@ class Waker:
 
     def __init__(self, broker: Celery) -> None:
         self._broker = broker
-        self._waiting: OrderedDict[Message, None] = OrderedDict()
-        # What was sent a moment ago, and when; the oldest first.
-        self._resting: OrderedDict[Message, float] = OrderedDict()
+        self._waiting: set[Message] = set()
+        self._due: list[tuple[float, Message]] = []  # a heap: what waits, the earliest first
+        self._rest_ends: OrderedDict[Message, float] = OrderedDict()  # in order of time
         self._changed = threading.Condition()
         self._thread: threading.Thread | None = None
         self._stopping = False
@@ -67,7 +68,8 @@ class Waker:
             if len(self._waiting) >= QUEUE_LIMIT:
                 self.dropped += 1
                 return
-            self._waiting[message] = None
+            self._waiting.add(message)
+            heapq.heappush(self._due, (self._when_due(message), message))
             self._changed.notify()
 
     def _run(self) -> None:
@@ -84,33 +86,27 @@ class Waker:
             except Exception as error:  # noqa: BLE001  # any broker failure is the same to us
                 self._leave_alone(error)
 
+    def _when_due(self, message: Message) -> float:
+        now = time.monotonic()
+        while self._rest_ends and next(iter(self._rest_ends.values())) <= now:
+            self._rest_ends.popitem(last=False)
+        return self._rest_ends.get(message, now)
+
     def _next(self) -> Message | None:
         """Wait for the next message that is due, and take it; None ends the thread."""
         with self._changed:
             while True:
                 now = time.monotonic()
-                self._forget_rested(now)
-                due = next((each for each in self._waiting if each not in self._resting), None)
-                if due is None and self._waiting and self._stopping:
-                    due = next(iter(self._waiting))  # no time to let it rest
-                if due is not None:
-                    del self._waiting[due]
-                    self._resting.pop(due, None)
-                    self._resting[due] = now
-                    return due
+                # Whoever stops has no time to let a message rest.
+                if self._due and (self._stopping or self._due[0][0] <= now):
+                    _, message = heapq.heappop(self._due)
+                    self._waiting.remove(message)
+                    self._rest_ends[message] = now + REST_SECONDS
+                    self._rest_ends.move_to_end(message)
+                    return message
                 if self._stopping:
                     return None
-                self._changed.wait(self._seconds_until_rested(now))
-
-    def _forget_rested(self, now: float) -> None:
-        while self._resting and next(iter(self._resting.values())) <= now - REST_SECONDS:
-            self._resting.popitem(last=False)
-
-    def _seconds_until_rested(self, now: float) -> float | None:
-        """Return when to look again; None while nothing waits."""
-        if not self._waiting:
-            return None
-        return next(iter(self._resting.values())) + REST_SECONDS - now
+                self._changed.wait(self._due[0][0] - now if self._due else None)
 
     def _leave_alone(self, error: Exception) -> None:
         """Drop what waits (the sweep will find the rows) and pause before the next try."""
@@ -118,6 +114,7 @@ class Waker:
         with self._changed:
             self.dropped += 1 + len(self._waiting)
             self._waiting.clear()
+            self._due.clear()
             stopping = self._stopping
         logger.warning("broker_out_of_reach", error=type(error).__name__)
         if not stopping:
