@@ -57,23 +57,28 @@ class Season:
         return refreshing.refresh_series(
             club_id=self.scene.club.id,
             approach_id=self.scene.approach.id,
-            **{"now": LATER, "finish_class": "jump", **options},
+            finish_class="jump",
+            **{"now": LATER, **options},
         )
 
     def stored(self) -> dict[str, Any]:
         """Return every figure of the series, without ids and moments of computing."""
         with club_scope(self.scene.club):
+            state = SeriesState.objects.get()
             return {
-                "states": _values(SeriesState.objects.order_by("finish_class")),
-                "points": _values(
-                    SeriesPoint.objects.order_by("finish_class", "started_at", "attempt_id")
+                "state": (
+                    state.method,
+                    state.through_attempt_id,
+                    state.n_attempts,
+                    state.figures,
+                    state.judge_due_at,
+                    state.unjudged_since,
                 ),
-                "sessions": _values(
-                    SessionPoint.objects.order_by("finish_class", "first_started_at", "session")
-                ),
+                "points": _values(SeriesPoint.objects.order_by("started_at", "attempt_id")),
+                "sessions": _values(SessionPoint.objects.order_by("first_started_at")),
                 "alerts": _values(
                     Alert.objects.exclude(closed_because="figures_changed").order_by(
-                        "finish_class", "opened_at", "kind"
+                        "opened_at", "kind"
                     )
                 ),
             }
@@ -86,9 +91,8 @@ def _earlier_footfalls(toe_m: float | None, number: int, place: int) -> list[flo
 
 
 def _values(rows: Any) -> list[dict[str, Any]]:
-    passing = {"id", "created_at", "computed_at", "revision"}
     return [
-        {name: value for name, value in row.items() if name not in passing}
+        {name: value for name, value in row.items() if name not in {"id", "created_at"}}
         for row in rows.values()
     ]
 

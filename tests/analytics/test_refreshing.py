@@ -97,7 +97,7 @@ class TestAnyOrder:
         after = season.stored()
         season.refresh(whole=True)
         assert after == season.stored()
-        assert after["states"][0]["n_attempts"] == 29
+        assert after["state"][2] == 29
 
     def test_a_second_refresh_finds_nothing_to_do(self, season: Season):
         season.add_session([0.1] * 3)
