@@ -1,17 +1,15 @@
 """Keep the alerts of a series in step with what the charts say."""
 
 from datetime import datetime
-from uuid import UUID
 
 from django.db.models import Q
 
-from analytics.core.alert_rules import Verdict
+from analytics.core.alert_rules import Kind, Verdict
 from analytics.models import Alert
 from analytics.selectors import Series
 from analytics.services import figures
 from analytics.services.judging import Event, Judged
 from clubs.models import Club
-from common import metrics
 
 CALM = "calm"
 NEW_PLAN = "new_plan"
@@ -24,53 +22,100 @@ def reconcile_alerts(*, club: Club, series: Series, judged: Judged, now: datetim
     An alert that a correction of the past leaves without ground is closed as `figures_changed`;
     what a person did about it stays.
     """
-    open_now, redone = _sort_known(series, judged)
-    touched: list[Alert] = list(open_now.values())
-    opened: list[Alert] = []
+    open_now = _list_open_before(series, judged)
+    redone = _list_redone(series, judged)
+    before = {alert.id: _said(alert) for alert in (*open_now.values(), *redone)}
+    for alert in open_now.values():
+        alert.closed_at, alert.closed_because = None, ""
+    touched, opened = list(open_now.values()), []
     for event in judged.events:
         kind = event.decision.kind.value
-        if event.decision.verdict is Verdict.OPENS:
-            known = redone.pop((kind, event.attempt_id), None)
-            alert = known or Alert(club=club, approach_id=series.approach_id, kind=kind)
-            _open(alert, series, event)
-            open_now[kind] = alert
-            touched.append(alert)
-            if known is None:
-                opened.append(alert)
-        elif kind in open_now:
+        if event.decision.verdict is Verdict.CLOSES:
             _close(open_now.pop(kind), event)
-    for alert in redone.values():
+            continue
+        known = _find_same(redone, event)
+        if known is None:
+            alert = Alert(club=club, approach_id=series.approach_id, kind=kind)
+            opened.append(alert)
+        else:
+            redone.remove(known)
+            alert = known
+            touched.append(alert)
+        _open(alert, series, event)
+        open_now[kind] = alert
+    for alert in redone:
         if alert.closed_because != FIGURES_CHANGED:
             alert.closed_at, alert.closed_because = now, FIGURES_CHANGED
             touched.append(alert)
     for alert in touched:
-        alert.save()
-    for alert in opened:
-        metrics.alerts_opened.labels(alert.kind).inc()
+        if before[alert.id] != _said(alert):
+            alert.save()
+    Alert.objects.bulk_create(opened)
     return opened
 
 
-def _sort_known(
-    series: Series, judged: Judged
-) -> tuple[dict[str, Alert], dict[tuple[str, UUID], Alert]]:
-    """Return the alerts that were open when judging began, and those that were judged again."""
+def _list_open_before(series: Series, judged: Judged) -> dict[str, Alert]:
+    """Return the alerts that the first event finds open, by kind."""
     alerts = Alert.objects.filter(
-        approach_id=series.approach_id, finish_class=series.finish_class
-    ).select_for_update(no_key=True)
+        approach_id=series.approach_id,
+        finish_class=series.finish_class,
+        opened_at_attempt_id__in=judged.open_before.values(),
+    )
+    return {
+        alert.kind: alert
+        for alert in alerts
+        if judged.open_before.get(Kind(alert.kind)) == alert.opened_at_attempt_id
+    }
+
+
+def _list_redone(series: Series, judged: Judged) -> list[Alert]:
+    """Return the alerts of sessions that were judged again, and of those that open one now."""
+    alerts = Alert.objects.filter(approach_id=series.approach_id, finish_class=series.finish_class)
     if judged.since is not None:
+        opens_at = [
+            event.attempt_id for event in judged.events if event.decision.verdict is Verdict.OPENS
+        ]
         alerts = alerts.filter(
-            Q(opened_at__gte=judged.since) | Q(closed_at=None) | Q(closed_at__gte=judged.since)
+            Q(opened_at__gte=judged.since) | Q(opened_at_attempt_id__in=opens_at)
         )
-    open_now: dict[str, Alert] = {}
-    redone: dict[tuple[str, UUID], Alert] = {}
-    for alert in alerts.order_by("opened_at"):
-        again = judged.since is None or alert.opened_at >= judged.since
-        if again and alert.opened_at_attempt_id not in judged.kept_attempts:
-            redone[alert.kind, alert.opened_at_attempt_id] = alert
-        elif alert.closed_because != FIGURES_CHANGED:
-            alert.closed_at, alert.closed_because = None, ""
-            open_now[alert.kind] = alert
-    return open_now, redone
+    alerts = alerts.exclude(opened_at_attempt_id__in=judged.kept_attempts)
+    return list(alerts.select_related("opened_at_attempt"))
+
+
+def _find_same(alerts: list[Alert], event: Event) -> Alert | None:
+    """Return the alert that this event opened before, or None.
+
+    It is the same session that opens it, though perhaps at another attempt: one that arrived late
+    must not make a second alert of what a coach has seen already.
+    """
+
+    def distance(alert: Alert) -> tuple[bool, bool]:
+        same_attempt = alert.opened_at_attempt_id == event.attempt_id
+        return not same_attempt, alert.closed_because == FIGURES_CHANGED
+
+    same = [
+        alert
+        for alert in alerts
+        if alert.kind == event.decision.kind.value
+        and (
+            alert.opened_at_attempt_id == event.attempt_id
+            or (alert.opened_at_attempt.session_id, alert.plan_id)
+            == (event.session_id, event.plan_id)
+        )
+    ]
+    return min(same, key=distance, default=None)
+
+
+def _said(alert: Alert) -> tuple[object, ...]:
+    """Return what judging says of an alert, to see whether it says anything else now."""
+    return (
+        alert.plan_id,
+        alert.opened_at_attempt_id,
+        alert.opened_at,
+        alert.evidence,
+        alert.closed_at,
+        alert.closed_because,
+    )
 
 
 def _close(alert: Alert, event: Event) -> None:

@@ -28,24 +28,32 @@ from clubs.models import Club
 
 # A session without an attempt for so long has finished, and so has one of an earlier day.
 QUIET_FOR = timedelta(hours=1)
+# Attempts kept for a baseline. Where the board is hardly ever measured it may never come; the
+# oldest then make room, so that a session costs the same however long the series is.
+MOST_MATERIAL = 200
 
 
 @dataclass(frozen=True, slots=True)
 class Rules:
-    """The thresholds that hold in a club, and which rules it listens to."""
+    """The thresholds that hold in a club, by kind; a rule that is off is not judged."""
 
-    settings: RuleSettings
+    settings: Mapping[Kind, RuleSettings]
     active: frozenset[Kind]
 
+    @property
+    def reach(self) -> int:
+        """Return how many attempts the judgement of one session looks at."""
+        return max(figures.WINDOW, 2 * self.settings[Kind.PROGRESS].progress_block_attempts)
 
-def rules_of(club: Club) -> Rules:
-    """Return the defaults with what the club set otherwise."""
-    own = {rule.kind: rule for rule in AlertRule.objects.all()}
-    thresholds: dict[str, Any] = {}
-    for rule in own.values():
-        thresholds |= rule.thresholds
+
+def rules_of_club() -> Rules:
+    """Return the defaults with what the club in scope set otherwise."""
+    own = {Kind(rule.kind): rule for rule in AlertRule.objects.all()}
     return Rules(
-        settings=RuleSettings(**thresholds),
+        settings={
+            kind: RuleSettings(**own[kind].thresholds) if kind in own else alert_rules.RULE_DEFAULTS
+            for kind in Kind
+        },
         active=frozenset(kind for kind in Kind if kind not in own or own[kind].is_active),
     )
 
@@ -55,6 +63,7 @@ class Event:
     """An alert opens or closes with a session."""
 
     decision: Decision
+    session_id: UUID
     attempt_id: UUID
     at: datetime
     plan_id: UUID | None
@@ -65,8 +74,9 @@ class Judged:
     """What judging left: the alerts' events in order, and what still waits."""
 
     events: list[Event]
-    since: datetime | None  # events before this moment are as they were
-    kept_attempts: frozenset[UUID]  # sessions after `since` that were not judged again
+    since: datetime | None  # sessions that began before this moment are as they were
+    kept_attempts: frozenset[UUID]  # the last ones of such sessions, if they lasted longer
+    open_before: Mapping[Kind, UUID]  # alerts that the first event finds open, by opening attempt
     unjudged_since: datetime | None
     due_at: datetime | None
 
@@ -80,20 +90,32 @@ class _Group:
     places: list[int]
 
 
+Material = tuple[int, float | None, bool]
+"""One attempt that may help to make a baseline: number of its session, toe, no jump."""
+
+
 @dataclass(slots=True)
 class _Chain:
     """What one session point hands to the next."""
 
     plan_id: UUID | None
     baseline: Baseline | None = None
+    # Attempts of the revision so far, until they make a baseline.
+    material: list[Material] = field(default_factory=list)
+    n_sessions: int = 0
     state: ChartState = START
     memories: dict[Kind, Memory] = field(default_factory=lambda: dict.fromkeys(Kind, CLOSED))
+    # With which attempt each alert opened that is open.
+    opened_with: dict[Kind, UUID] = field(default_factory=dict)
 
     def as_json(self) -> dict[str, Any]:
         return {
             "baseline": None if self.baseline is None else asdict(self.baseline),
+            "material": [list(each) for each in self.material],
+            "n_sessions": self.n_sessions,
             "state": asdict(self.state),
             "memories": {kind.value: asdict(memory) for kind, memory in self.memories.items()},
+            "opened_with": {kind.value: str(each) for kind, each in self.opened_with.items()},
         }
 
     @classmethod
@@ -102,9 +124,20 @@ class _Chain:
         return cls(
             plan_id=point.plan_id,
             baseline=None if stored["baseline"] is None else Baseline(**stored["baseline"]),
+            material=[(number, toe, beyond) for number, toe, beyond in stored["material"]],
+            n_sessions=stored["n_sessions"],
             state=ChartState(**stored["state"]),
             memories={Kind(kind): Memory(**each) for kind, each in stored["memories"].items()},
+            opened_with={Kind(kind): UUID(each) for kind, each in stored["opened_with"].items()},
         )
+
+    def decide(self, decision: Decision, attempt_id: UUID) -> None:
+        """Remember a decision that was made with the session that ends with `attempt_id`."""
+        self.memories[decision.kind] = decision.memory
+        if decision.verdict is Verdict.OPENS:
+            self.opened_with[decision.kind] = attempt_id
+        elif decision.verdict is Verdict.CLOSES:
+            del self.opened_with[decision.kind]
 
 
 def judge_sessions(*, club: Club, series: Series, since: datetime | None, now: datetime) -> Judged:
@@ -130,12 +163,13 @@ def judge_sessions(*, club: Club, series: Series, since: datetime | None, now: d
     before = points.order_by("-first_started_at", "-session_id").first()
     kept = [] if since is None else list(points.filter(last_started_at__gte=since))
 
-    attempts = selectors.read_series(series, since=since, before_that=figures.TWO_BLOCKS - 1)
+    rules = rules_of_club()
+    attempts = selectors.read_series(series, since=since, before_that=rules.reach - 1)
     groups = _group(
         attempts, since=since, without={(point.session_id, point.plan_id) for point in kept}
     )
-    rules = rules_of(club)
     chain = None if before is None else _Chain.after(before)
+    open_before = {} if chain is None else dict(chain.opened_with)
     events: list[Event] = []
     made: list[SessionPoint] = []
     unjudged_since = due_at = None
@@ -149,20 +183,42 @@ def judge_sessions(*, club: Club, series: Series, since: datetime | None, now: d
         if chain is None or chain.plan_id != group.plan_id:
             events += _close_all(chain, attempts, group)
             chain = _Chain(plan_id=group.plan_id)
-        point, decisions = _judge(series, attempts, group, chain, rules, made)
-        made.append(point)
+        decisions, measured = _judge(attempts, group, chain, rules)
+        made.append(
+            SessionPoint(
+                club=club,
+                approach_id=series.approach_id,
+                finish_class=series.finish_class,
+                session_id=group.session_id,
+                plan_id=group.plan_id,
+                first_started_at=attempts.started_at[first],
+                last_started_at=attempts.started_at[last],
+                last_attempt_id=attempts.ids[last],
+                figures={
+                    "n": len(group.places),
+                    "session": figures.as_json(measured),
+                    "evidence": {each.kind.value: _plain(each.evidence) for each in decisions},
+                },
+                chart_state=chain.as_json(),
+            )
+        )
         events += [
-            Event(decision, attempts.ids[last], attempts.started_at[last], group.plan_id)
+            Event(
+                decision=decision,
+                session_id=group.session_id,
+                attempt_id=attempts.ids[last],
+                at=attempts.started_at[last],
+                plan_id=group.plan_id,
+            )
             for decision in decisions
             if decision.verdict in {Verdict.OPENS, Verdict.CLOSES}
         ]
-    for point in made:
-        point.club = club
-    SessionPoint.objects.bulk_create(made)
+    SessionPoint.objects.bulk_create(made, batch_size=500)
     return Judged(
         events=events,
         since=since,
         kept_attempts=frozenset(point.last_attempt_id for point in kept),
+        open_before=open_before,
         unjudged_since=unjudged_since,
         due_at=due_at,
     )
@@ -194,96 +250,72 @@ def _finishes_at(last_started_at: datetime, club: Club) -> datetime:
 
 
 def _judge(
-    series: Series,
-    attempts: SeriesAttempts,
-    group: _Group,
-    chain: _Chain,
-    rules: Rules,
-    made: list[SessionPoint],
-) -> tuple[SessionPoint, list[Decision]]:
-    """Move the chain on by one session; return its point and what the rules decided."""
-    places = np.array(group.places)
-    toe_m, no_jump = attempts.board_toe_m[places], attempts.no_jump[places]
+    attempts: SeriesAttempts, group: _Group, chain: _Chain, rules: Rules
+) -> tuple[list[Decision], following.SessionPoint | NotEnoughAttempts | None]:
+    """Move the chain on by one session; return what was decided, and what was measured."""
     last = group.places[-1]
     measured: following.SessionPoint | NotEnoughAttempts | None = None
     decisions: list[Decision] = []
     if chain.baseline is None:
-        chain.baseline = _find_baseline(series, attempts, group, made)
+        _look_for_baseline(attempts, group, chain)
     else:
-        measured = following.summarise_session(toe_m, no_jump, baseline=chain.baseline)
+        places = np.array(group.places)
+        measured = following.summarise_session(
+            attempts.board_toe_m[places], attempts.no_jump[places], baseline=chain.baseline
+        )
+        # A session that says nothing about the board neither alarms nor calms.
         if isinstance(measured, following.SessionPoint):
             chain.state = following.follow_session(chain.state, measured, baseline=chain.baseline)
             for judge, kind in (
                 (alert_rules.judge_level, Kind.LEVEL),
                 (alert_rules.judge_spread, Kind.SPREAD),
             ):
+                settings = rules.settings[kind]
                 decisions.append(
-                    judge(
-                        chain.state, chain.baseline, chain.memories[kind], settings=rules.settings
-                    )
+                    judge(chain.state, chain.baseline, chain.memories[kind], settings=settings)
                 )
     n_no_jumps, n = _window_counts(attempts, last)
     decisions.append(
         alert_rules.judge_no_jump_share(
-            n_no_jumps, n, chain.memories[Kind.NO_JUMP_SHARE], settings=rules.settings
+            n_no_jumps,
+            n,
+            chain.memories[Kind.NO_JUMP_SHARE],
+            settings=rules.settings[Kind.NO_JUMP_SHARE],
         )
     )
-    block = rules.settings.progress_block_attempts
+    settings = rules.settings[Kind.PROGRESS]
     decisions.append(
         alert_rules.judge_progress(
-            figures.compare_at(attempts, last + 1, block=block),
+            figures.compare_at(attempts, last + 1, block=settings.progress_block_attempts),
             chain.memories[Kind.PROGRESS],
-            settings=rules.settings,
+            settings=settings,
         )
     )
     decisions = [decision for decision in decisions if decision.kind in rules.active]
     for decision in decisions:
-        chain.memories[decision.kind] = decision.memory
-    point = SessionPoint(
-        approach_id=series.approach_id,
-        finish_class=series.finish_class,
-        session_id=group.session_id,
-        plan_id=group.plan_id,
-        first_started_at=attempts.started_at[group.places[0]],
-        last_started_at=attempts.started_at[last],
-        last_attempt_id=attempts.ids[last],
-        figures={
-            "n": len(group.places),
-            "session": figures.as_json(measured),
-            "evidence": {each.kind.value: _plain(each.evidence) for each in decisions},
-        },
-        chart_state=chain.as_json(),
-    )
-    return point, decisions
+        chain.decide(decision, attempts.ids[last])
+    return decisions, measured
 
 
-def _find_baseline(
-    series: Series, attempts: SeriesAttempts, group: _Group, made: list[SessionPoint]
-) -> Baseline | None:
-    """Return the baseline when the sessions of this plan, this one included, complete it."""
-    stored = list(
-        SessionPoint.objects.filter(
-            approach_id=series.approach_id, finish_class=series.finish_class, plan=group.plan_id
-        ).order_by("first_started_at", "session_id")
-    )
-    sessions = [point.session_id for point in [*stored, *made] if point.plan_id == group.plan_id]
-    if stored:
-        attempts = selectors.read_series(series, since=stored[0].first_started_at)
-    sessions.append(group.session_id)
-    ordered = [
-        place
-        for session_id in sessions
-        for place in range(len(attempts))
-        if attempts.session_ids[place] == session_id and attempts.plan_ids[place] == group.plan_id
-    ]
-    part = np.array(ordered)
+def _look_for_baseline(attempts: SeriesAttempts, group: _Group, chain: _Chain) -> None:
+    """Add the session to what may make a baseline, and make it as soon as it is enough."""
+    for place in group.places:
+        toe, beyond = float(attempts.board_toe_m[place]), bool(attempts.no_jump[place])
+        if beyond or not np.isnan(toe):
+            chain.material.append((chain.n_sessions, figures.as_json(toe), beyond))
+    chain.n_sessions += 1
+    chain.material = chain.material[-MOST_MATERIAL:]
+    if not chain.material:
+        return
+    session, toe_m, no_jump = zip(*chain.material, strict=True)
     found = baselines.find_baseline(
-        attempts.board_toe_m[part],
-        attempts.no_jump[part],
-        np.array([sessions.index(attempts.session_ids[place]) for place in ordered]),
-        aim_m=float(attempts.aim_m[part[-1]]),
+        np.array(toe_m, dtype=np.float64),  # reads None as NaN
+        np.array(no_jump),
+        np.array(session),
+        aim_m=float(attempts.aim_m[group.places[-1]]),
     )
-    return found if isinstance(found, Baseline) else None
+    if isinstance(found, Baseline):
+        chain.baseline, chain.material = found, []
 
 
 def _window_counts(attempts: SeriesAttempts, last: int) -> tuple[int, int]:
@@ -305,7 +337,13 @@ def _close_all(chain: _Chain | None, attempts: SeriesAttempts, group: _Group) ->
     for kind, memory in chain.memories.items():
         decision = alert_rules.judge_plan_change(kind, memory)
         if decision.verdict is Verdict.CLOSES:
-            yield Event(decision, attempts.ids[first], attempts.started_at[first], group.plan_id)
+            yield Event(
+                decision=decision,
+                session_id=group.session_id,
+                attempt_id=attempts.ids[first],
+                at=attempts.started_at[first],
+                plan_id=group.plan_id,
+            )
 
 
 def _plain(evidence: Mapping[str, Any]) -> dict[str, Any]:

@@ -4,6 +4,8 @@ from datetime import datetime, timedelta
 from uuid import UUID
 
 import structlog
+from django.db import transaction
+from django.db.models.functions import Now
 from django.utils import timezone
 
 from analytics import selectors
@@ -20,6 +22,7 @@ from common.club_scope import club_scope
 logger = structlog.get_logger(__name__)
 
 LONGEST_BACK_OFF_S = 3600
+MOST_DOUBLINGS = 12
 
 
 def refresh_series(
@@ -45,7 +48,7 @@ def refresh_series(
         logger.exception("refresh_failed", approach=str(approach_id), finish_class=finish_class)
         metrics.refresh_failures.inc()
         with club_scope(club_id):
-            _put_off(series, error, now=now)
+            _put_off(club_id, series, error, now=now)
         return False
 
 
@@ -55,6 +58,8 @@ def _refresh(club: Club, series: Series, *, now: datetime, whole: bool) -> bool:
         approach_id=series.approach_id, finish_class=series.finish_class
     ).first()
     whole = whole or state.method != METHOD
+    if pending is not None and pending.failures and pending.next_try_at > now and not whole:
+        return False  # put off; a push meanwhile does not bring it forward
     is_due = state.judge_due_at is not None and state.judge_due_at <= now
     if not (whole or pending or is_due):
         return False
@@ -68,16 +73,28 @@ def _refresh(club: Club, series: Series, *, now: datetime, whole: bool) -> bool:
     else:
         judge_since = min(changed_since, state.unjudged_since or changed_since)
     judged = judging.judge_sessions(club=club, series=series, since=judge_since, now=now)
-    alerting.reconcile_alerts(club=club, series=series, judged=judged, now=now)
+    opened = alerting.reconcile_alerts(club=club, series=series, judged=judged, now=now)
     state.method = METHOD
     state.revision += 1
     state.unjudged_since, state.judge_due_at = judged.unjudged_since, judged.due_at
     state.computed_at = now
     state.save()
     if pending is not None:
-        # A push in the meantime raised the revision: then the row stays, and so does its work.
-        PendingRefresh.objects.filter(id=pending.id, revision=pending.revision).delete()
+        _take_off(pending)
+    for alert in opened:
+        transaction.on_commit(metrics.alerts_opened.labels(alert.kind).inc)
     return True
+
+
+def _take_off(pending: PendingRefresh) -> None:
+    """Delete the pending row, unless a push raised its revision in the meantime.
+
+    Then the row stays, and so does its work, which waits since now only.
+    """
+    row = PendingRefresh.objects.filter(id=pending.id)
+    deleted, _ = row.filter(revision=pending.revision).delete()
+    if not deleted:
+        row.update(waiting_since=Now(), next_try_at=Now(), failures=0, last_error="")
 
 
 def _lock_state(club: Club, series: Series) -> SeriesState:
@@ -107,8 +124,6 @@ def _renew_points(
         approach_id=series.approach_id, finish_class=series.finish_class
     )
     removed, _ = (old if since is None else old.filter(started_at__gte=since)).delete()
-    # What left another series, or moved in time, must not stand in the way of its new point.
-    SeriesPoint.objects.filter(attempt_id__in=attempts.ids[start:]).delete()
     points = _points(club, series, attempts, start)
     SeriesPoint.objects.bulk_create(points, batch_size=1000)
     state.n_attempts = len(points) + (0 if since is None else state.n_attempts - removed)
@@ -150,22 +165,25 @@ def _points(club: Club, series: Series, attempts: SeriesAttempts, start: int) ->
     ]
 
 
-def _put_off(series: Series, error: Exception, *, now: datetime) -> None:
+def _put_off(club_id: UUID, series: Series, error: Exception, *, now: datetime) -> None:
     """Push a series that cannot be computed ahead, twice as far each time."""
-    pending = (
-        PendingRefresh.objects.select_for_update(no_key=True)
-        .filter(approach_id=series.approach_id, finish_class=series.finish_class)
-        .first()
+    # One that was due for another reason than a push has no row yet; it gets one that is seen.
+    PendingRefresh.objects.bulk_create(
+        [
+            PendingRefresh(
+                club_id=club_id,
+                approach_id=series.approach_id,
+                finish_class=series.finish_class,
+                first_changed_at=now,
+            )
+        ],
+        ignore_conflicts=True,
     )
-    if pending is None:
-        SeriesState.objects.filter(
-            approach_id=series.approach_id,
-            finish_class=series.finish_class,
-            judge_due_at__isnull=False,
-        ).update(judge_due_at=now + timedelta(seconds=LONGEST_BACK_OFF_S))
-        return
+    pending = PendingRefresh.objects.select_for_update(no_key=True).get(
+        approach_id=series.approach_id, finish_class=series.finish_class
+    )
     pending.failures += 1
-    wait_s = min(2**pending.failures, LONGEST_BACK_OFF_S)
+    wait_s = min(2 ** min(pending.failures, MOST_DOUBLINGS), LONGEST_BACK_OFF_S)
     pending.next_try_at = now + timedelta(seconds=wait_s)
     # The class only: a message could carry somebody's data.
     pending.last_error = type(error).__name__

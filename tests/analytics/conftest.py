@@ -57,28 +57,23 @@ class Season:
         return refreshing.refresh_series(
             club_id=self.scene.club.id,
             approach_id=self.scene.approach.id,
-            finish_class="jump",
-            **{"now": LATER, **options},
+            **{"now": LATER, "finish_class": "jump", **options},
         )
 
     def stored(self) -> dict[str, Any]:
         """Return every figure of the series, without ids and moments of computing."""
         with club_scope(self.scene.club):
-            state = SeriesState.objects.get()
             return {
-                "state": (
-                    state.method,
-                    state.through_attempt_id,
-                    state.n_attempts,
-                    state.figures,
-                    state.judge_due_at,
-                    state.unjudged_since,
+                "states": _values(SeriesState.objects.order_by("finish_class")),
+                "points": _values(
+                    SeriesPoint.objects.order_by("finish_class", "started_at", "attempt_id")
                 ),
-                "points": _values(SeriesPoint.objects.order_by("started_at", "attempt_id")),
-                "sessions": _values(SessionPoint.objects.order_by("first_started_at")),
+                "sessions": _values(
+                    SessionPoint.objects.order_by("finish_class", "first_started_at", "session")
+                ),
                 "alerts": _values(
                     Alert.objects.exclude(closed_because="figures_changed").order_by(
-                        "opened_at", "kind"
+                        "finish_class", "opened_at", "kind"
                     )
                 ),
             }
@@ -91,9 +86,9 @@ def _earlier_footfalls(toe_m: float | None, number: int, place: int) -> list[flo
 
 
 def _values(rows: Any) -> list[dict[str, Any]]:
+    passing = {"id", "created_at", "computed_at", "revision"}
     return [
-        {name: value for name, value in row.items() if name not in {"id", "created_at"}}
-        for row in rows.values()
+        {name: value for name, value in row.items() if name not in passing} for row in rows.values()
     ]
 
 

@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 from analytics import selectors
+from analytics.core import alert_rules
 from analytics.models import Alert, SeriesPoint, SeriesState, SessionPoint
 from analytics.services import figures, sweeping
 from analytics.services.method import METHOD
@@ -97,7 +98,7 @@ class TestAnyOrder:
         after = season.stored()
         season.refresh(whole=True)
         assert after == season.stored()
-        assert after["state"][2] == 29
+        assert after["states"][0]["n_attempts"] == 29
 
     def test_a_second_refresh_finds_nothing_to_do(self, season: Season):
         season.add_session([0.1] * 3)
@@ -138,6 +139,28 @@ class TestCoalescing:
         with club_scope(season.scene.club):
             assert PendingRefresh.objects.get().revision == 99
 
+    def test_work_that_came_during_a_refresh_waits_since_then_only(
+        self, season: Season, monkeypatch: pytest.MonkeyPatch
+    ):
+        season.add_session([0.1] * 3)
+        season.push()
+        with club_scope(season.scene.club):
+            PendingRefresh.objects.update(waiting_since=SEASON_START, failures=3)
+            PendingRefresh.objects.update(next_try_at=SEASON_START)
+        latest = figures.latest_figures
+
+        def push_meanwhile(series: Any) -> Any:
+            PendingRefresh.objects.update(revision=99)
+            return latest(series)
+
+        monkeypatch.setattr(figures, "latest_figures", push_meanwhile)
+        season.refresh()
+
+        with club_scope(season.scene.club):
+            waiting = PendingRefresh.objects.get()
+        assert waiting.failures == 0
+        assert waiting.waiting_since > SEASON_START + timedelta(days=100)
+
 
 @pytest.mark.django_db(transaction=True)
 class TestPoison:
@@ -172,13 +195,41 @@ class TestPoison:
         season.add_session([0.1])
         season.push()
         monkeypatch.setattr(figures, "latest_figures", lambda _series: 1 / 0)
-        waits = []
+        waits, now = [], LATER
         for _ in range(3):
-            season.refresh()
+            season.refresh(now=now)
             with club_scope(season.scene.club):
-                waits.append((PendingRefresh.objects.get().next_try_at - LATER).total_seconds())
+                next_try_at = PendingRefresh.objects.get().next_try_at
+            waits.append((next_try_at - now).total_seconds())
+            now = next_try_at
 
         assert waits == [2, 4, 8]
+
+    def test_a_push_does_not_bring_it_forward(
+        self, season: Season, monkeypatch: pytest.MonkeyPatch
+    ):
+        season.add_session([0.1, 0.2])
+        season.push(season.readings[:1])
+        with monkeypatch.context() as patched:
+            patched.setattr(figures, "latest_figures", lambda _series: 1 / 0)
+            season.refresh()
+        season.push(season.readings[1:])
+
+        assert season.refresh(now=LATER + timedelta(seconds=1)) is False
+        assert season.refresh(now=LATER + timedelta(seconds=2)) is True
+
+    def test_a_session_that_cannot_be_judged_is_seen_and_put_off(
+        self, season: Season, monkeypatch: pytest.MonkeyPatch
+    ):
+        season.add_session([0.1])
+        season.push()
+        season.refresh(now=SEASON_START)
+        monkeypatch.setattr(alert_rules, "judge_progress", lambda *_, **__: 1 / 0)
+
+        season.refresh(now=SEASON_START + timedelta(hours=1))
+
+        with club_scope(season.scene.club):
+            assert PendingRefresh.objects.get().failures == 1
 
 
 class TestMethod:
@@ -269,6 +320,30 @@ class TestJudging:
         with club_scope(season.scene.club):
             (alert,) = Alert.objects.filter(kind="level")
         assert alert.closed_because == "figures_changed"
+
+    def test_a_late_attempt_of_the_same_session_makes_no_second_alert(self, season: Season):
+        for toes in draw(5, 5, mean=0.06, sd=0.05):
+            season.add_session(toes)
+        for toes in draw(6, 6, mean=0.30, sd=0.05):
+            season.add_session(toes)
+        held_back = [
+            place
+            for place, reading in enumerate(season.readings)
+            if place % 5 == 4  # the last of each session
+        ]
+        season.push([each for i, each in enumerate(season.readings) if i not in held_back])
+        season.refresh()
+        with club_scope(season.scene.club):
+            opened = Alert.objects.get(kind="level")
+            Alert.objects.update(acknowledged_at=LATER)
+
+        season.push([season.readings[place] for place in held_back])
+        season.refresh()
+
+        with club_scope(season.scene.club):
+            alert = Alert.objects.get(kind="level")
+        assert (alert.id, alert.acknowledged_at) == (opened.id, LATER)
+        assert alert.opened_at == opened.opened_at + timedelta(minutes=6)
 
     def test_a_settled_improver_is_told_as_progress(self, season: Season):
         for toes in draw(8, 6, mean=0.35, sd=0.12):

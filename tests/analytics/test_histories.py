@@ -1,0 +1,172 @@
+"""Random histories: whatever happened in whatever order, the figures are those of a rebuild.
+
+Sessions overlap, attempts share a moment, plans change in between, and attempts are pushed late,
+corrected, moved to another session or series, and voided, with refreshes in between.
+"""
+
+import random
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+from uuid import UUID
+
+import pytest
+
+from analytics.models import AlertRule
+from approaches.models import CLASS_OF_FINISH, Attempt, Finish, PendingRefresh, Plan, Session
+from approaches.services import storing
+from common.club_scope import club_scope
+from tests.analytics.conftest import LATER, Season
+from tests.factories import make_plan, make_reading, make_session
+
+START = datetime(2026, 3, 2, 14, tzinfo=UTC)
+DAYS = 14
+PLAN_CHANGES = (START + timedelta(days=9, minutes=31), START + timedelta(days=11))
+
+
+@dataclass
+class History:
+    """A season and the dice that decide what happens to it."""
+
+    season: Season
+    chance: random.Random
+    sessions: list[Session]
+
+    def readings(self) -> list[dict[str, Any]]:
+        """Return some attempts a day, in two sessions at a time; the second half lands short."""
+        readings = []
+        for day in range(DAYS):
+            for _ in range(self.chance.randint(3, 11)):
+                minute = self.chance.choice((0, 10, 30, 31, 32, 45, 60, 70, 110))
+                mean = 0.05 if day < DAYS / 2 else 0.22
+                toe_m = round(self.chance.gauss(mean, 0.08), 3)
+                beyond = toe_m < 0
+                hidden = beyond and self.chance.random() < 0.5
+                readings.append(
+                    make_reading(
+                        self.season.scene.athlete,
+                        self.chance.choice(self.sessions[2 * day : 2 * day + 2]),
+                        started_at=(START + timedelta(days=day, minutes=minute)).isoformat(),
+                        finish=self.chance.choice(("jump", "jump", "pop_up", "run_through")),
+                        outcome="no_jump" if beyond else "not_judged",
+                        official_m=None,
+                        gates=None,
+                        footfalls={"toe_m": [None if hidden else toe_m, 2.3, 4.6]},
+                    )
+                )
+        return readings
+
+    def refresh(self, *, now: datetime, whole: bool = False) -> None:
+        for finish_class in ("jump", "run_through"):
+            self.season.refresh(finish_class=finish_class, now=now, whole=whole)
+
+    def disturb(self) -> None:
+        """Void or correct one attempt, as a correction would."""
+        with club_scope(self.season.scene.club):
+            stored = list(Attempt.objects.filter(voided_at=None).order_by("external_id"))
+            if not stored:
+                return
+            attempt = self.chance.choice(stored)
+            before = _place(attempt)
+            {
+                0: self._void,
+                1: self._measure_again,
+                2: self._move,
+                3: self._finish_otherwise,
+                4: self._change_session,
+            }[self.chance.randrange(5)](attempt)
+            attempt.plan = (
+                Plan.objects.filter(valid_from__lte=attempt.started_at)
+                .order_by("-valid_from")
+                .first()
+            )
+            attempt.save()
+            changed: dict[tuple[UUID, str], datetime] = {}
+            for series, started_at in (before, _place(attempt)):
+                changed[series] = min(started_at, before[1])
+            storing.mark_changed(club=self.season.scene.club, first_changed=changed)
+
+    def _void(self, attempt: Attempt) -> None:
+        attempt.voided_at = LATER
+
+    def _measure_again(self, attempt: Attempt) -> None:
+        attempt.toe_m = [round(self.chance.gauss(0.10, 0.1), 3), *attempt.toe_m[1:]]
+
+    def _move(self, attempt: Attempt) -> None:
+        attempt.started_at += timedelta(minutes=self.chance.randint(-2000, 2000))
+
+    def _finish_otherwise(self, attempt: Attempt) -> None:
+        attempt.finish = Finish.RUN_THROUGH if attempt.finish == Finish.JUMP else Finish.JUMP
+
+    def _change_session(self, attempt: Attempt) -> None:
+        attempt.session = self.chance.choice(self.sessions)
+
+
+def _place(attempt: Attempt) -> tuple[tuple[UUID, str], datetime]:
+    finish_class = CLASS_OF_FINISH[Finish(attempt.finish)].value
+    return (attempt.approach_id, finish_class), attempt.started_at
+
+
+def make_history(season: Season, seed: int) -> History:
+    club = season.scene.club
+    for revision, valid_from in enumerate(PLAN_CHANGES, 2):
+        make_plan(
+            season.scene.approach, revision=revision, valid_from=valid_from, aim_m=0.04 * revision
+        )
+    with club_scope(club):
+        # Rules that open and close within a short history.
+        AlertRule.objects.create(
+            club=club,
+            kind="no_jump_share",
+            thresholds={"no_jump_share_limit": 0.06, "no_jump_attempts": 5},
+        )
+        AlertRule.objects.create(
+            club=club,
+            kind="progress",
+            thresholds={
+                "progress_block_attempts": 25,
+                "progress_probability": 0.6,
+                "progress_lost_probability": 0.5,
+                "calm_sessions": 1,
+            },
+        )
+    sessions = [
+        make_session(club, held_date=date(2026, 3, 2) + timedelta(days=number // 2))
+        for number in range(2 * DAYS)
+    ]
+    return History(season, random.Random(seed), sessions)  # noqa: S311  # a test's dice
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_any_history_ends_as_a_rebuild(season: Season, seed: int):
+    history = make_history(season, seed)
+    readings = history.readings()
+    # Mostly in order with latecomers, as gates send them; now and then in any order at all.
+    if seed % 3:
+        readings.sort(key=lambda each: history.chance.gauss(0, seed) + _hour(each))
+    else:
+        history.chance.shuffle(readings)
+    while readings:
+        count = history.chance.randint(1, 15)
+        batch, readings = readings[:count], readings[count:]
+        season.push(batch)
+        now = START + timedelta(hours=_hour(batch[-1]) + history.chance.uniform(0, 30))
+        if history.chance.random() < 0.7:
+            history.refresh(now=now)
+        if history.chance.random() < 0.4:
+            history.disturb()
+    history.refresh(now=LATER)
+    with club_scope(season.scene.club):
+        assert not PendingRefresh.objects.exists(), PendingRefresh.objects.values()
+    by_and_by = season.stored()
+
+    history.refresh(now=LATER, whole=True)
+
+    rebuilt = season.stored()
+    for part, stored in by_and_by.items():
+        assert stored == rebuilt[part], f"seed {seed}: {part}"
+    assert len(rebuilt["sessions"]) > DAYS
+
+
+def _hour(reading: dict[str, Any]) -> float:
+    return (datetime.fromisoformat(reading["started_at"]) - START).total_seconds() / 3600
