@@ -104,12 +104,12 @@ JUMPERS = (
             steering_gain=0.35,
             unmeasured_no_jump_share=0.2,
         ),
-        seed=4,
-        story="Rehearsed her run-up all summer: since late August she hits it far more steadily.",
+        seed=3,
+        story="Rehearsed her run-up all summer: since September she hits it far more steadily.",
         raises=frozenset({"progress"}),
         changes=(
             Change(
-                date(2026, 8, 24),
+                date(2026, 8, 31),
                 {
                     "start_sd_m": 0.06,
                     "step_sd_m": 0.035,

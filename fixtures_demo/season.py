@@ -189,6 +189,9 @@ def _row(
     toe_m = _rounded(made.toe_m[index], 2)
     if baulk:
         toe_m[0] = None
+    elif toe_m[0] is not None:
+        # The laser reads to the centimetre, but never against what the judge saw at the line.
+        toe_m[0] = min(toe_m[0], -0.01) if made.no_jump[index] else max(toe_m[0], 0.0)
     if baulk:
         outcome = "baulk"
     elif finish == "run_through":

@@ -1,0 +1,60 @@
+"""The main job over HTTP: a session is pushed, pushed again, and read by the coach."""
+
+import json
+import shlex
+import subprocess
+from pathlib import Path
+
+import pytest
+from django.core.management import call_command
+
+from fixtures_demo import loading, push_session, report
+
+
+def finish_figures() -> None:
+    """Do what the worker does."""
+    assert loading.finish_figures(progress=lambda _counted, _done, _total: None) == 0
+
+
+@pytest.mark.django_db(transaction=True)
+class TestMainJob:
+    def test_ends_with_the_report(self, live_server, tmp_path: Path, capsys, monkeypatch):
+        tokens = tmp_path / "tokens.json"
+        call_command("load_demo_club", output=tokens)
+        words = ["--tokens", str(tokens), "--base-url", live_server.url]
+        monkeypatch.setattr(report, "PATIENCE_S", 0.0)
+        capsys.readouterr()
+
+        assert report.main(words) == 1
+        assert "push it first" in capsys.readouterr().err
+
+        assert push_session.main(words) == 0
+        assert "36 created, 0 known, 0 conflicts, 4 rejected" in capsys.readouterr().out
+        assert report.main(words) == 1
+        assert "is a worker running?" in capsys.readouterr().err
+
+        finish_figures()
+        assert push_session.main(words) == 0
+        assert "0 created, 36 known, 0 conflicts, 4 rejected" in capsys.readouterr().out
+        assert report.main(words) == 0
+        printed = capsys.readouterr().out
+
+        assert "36 attempts stored" in printed
+        assert "Jonas Feldrum, TJ-16: level, since 2026-10-03, new with this session" in printed
+        assert "Refused rows: 4" in printed
+        access = json.loads(tokens.read_text())
+        assert access["admin_password"] in printed
+        curls = [line for line in printed.splitlines() if line.startswith("curl ")]
+        assert len(curls) == 3
+        for line in curls:
+            done = subprocess.run(
+                [*shlex.split(line), "--fail"], capture_output=True, check=True, timeout=30
+            )
+            assert json.loads(done.stdout)
+
+        rows = push_session.SESSION_FILE.read_text().splitlines()
+        never_sent = json.loads(rows[0]) | {"external_id": "never-sent"}
+        sent = tmp_path / "sent.jsonl"
+        sent.write_text("\n".join([*rows, json.dumps(never_sent)]))
+        assert report.main([*words, "--session-file", str(sent)]) == 1
+        assert "1 rows are lost, among them never-sent" in capsys.readouterr().err
