@@ -84,6 +84,8 @@ class LocalServers:
     def start(self, *, postgres: bool, valkey: bool) -> None:
         with self.local_dir.plain_errors():
             self.roll.stop_left_behind()
+            if not postgres and not valkey:
+                return
             self._binaries = Binaries.make_ready(self.local_dir)
             if postgres:
                 self._postgres = Postgres(self, self._binaries)

@@ -35,7 +35,7 @@ make_venv() {
   if is_new_enough .venv/bin/python && .venv/bin/python -m pip --version >/dev/null 2>&1; then
     return
   fi
-  python="$(find_python)"
+  python="$(find_python)" || exit 1
   "$python" -c 'import venv, ensurepip' 2>/dev/null ||
     fail "Python's venv module is missing; install it (Debian and Ubuntu: apt-get install python3-venv)."
   echo "==> Making .venv with $("$python" --version)"

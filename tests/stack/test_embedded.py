@@ -86,7 +86,7 @@ class TestRoles:
                 "SELECT rolpassword FROM pg_authid WHERE rolpassword IS NOT NULL"
             ).fetchall()
 
-        # RFC 5803 writes the verifier so; PostgreSQL's manual, 53.8 pg_authid, refers to it.
+        # SCRAM-SHA-256$iterations:salt$StoredKey:ServerKey, as in PostgreSQL's manual on pg_authid.
         assert len(kept) == 4
         assert all(verifier.startswith("SCRAM-SHA-256$") for (verifier,) in kept)
 
@@ -98,7 +98,8 @@ class TestRoles:
                      FROM pg_database WHERE datname = 'penult'"""
             ).fetchall()
 
-        # "b" is builtin (manual, 52.15 pg_database); C.UTF-8 lowers by Unicode (manual, 23.1.4).
+        # PostgreSQL's manual: "b" is the builtin provider (pg_database); its C.UTF-8 sorts by code
+        # point and changes case by Unicode's simple rules (Locale Providers).
         assert row == ("b", "C.UTF-8", "UTF8", "åé")
 
     def test_data_survives_the_power_cut_by_default(self, servers):
