@@ -4,9 +4,10 @@ from datetime import date
 
 from athletes.models import Athlete, CoachAssignment, Foot, SquadMember
 from clubs.models import Club, Membership, Squad, User
-from clubs.selectors import Caller
+from clubs.selectors import Caller, today_at
 from clubs.services import record_audit
 from common.club_scope import club_scope
+from common.errors import Fault, InvalidInputError
 from common.refusals import refuse_duplicates
 
 
@@ -28,7 +29,13 @@ def add_athlete(
     ------
     AlreadyExistsError
         The club has an athlete with this code.
+    InvalidInputError
+        The birth date lies ahead.
     """
+    if birth_date > today_at(club):
+        raise InvalidInputError(
+            faults=[Fault("/birth_date", "in_the_future", "The birth date lies ahead.")]
+        )
     with club_scope(club):
         with refuse_duplicates("code", f"There is an athlete {code} already."):
             athlete = Athlete.objects.create(

@@ -4,8 +4,9 @@ import hashlib
 import hmac
 import zlib
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
 from django.db import connection
 from django.db.models import QuerySet
@@ -32,6 +33,8 @@ class Caller:
     source_id: UUID | None
     membership_id: UUID | None
     user_id: UUID | None
+    # When the token was used before; None for a first time, or without a token.
+    token_last_used_date: date | None = None
 
     @property
     def actor_kind(self) -> str:
@@ -86,6 +89,7 @@ def find_caller(presented: str) -> Caller:
         source_id=token.source_id,
         membership_id=token.membership_id,
         user_id=None if token.membership is None else token.membership.user_id,
+        token_last_used_date=token.last_used_date,
     )
 
 
@@ -145,6 +149,11 @@ def list_clubs_administered_by(user: User) -> list[Club]:
             )
             clubs += [each.club for each in membership]
     return sorted(clubs, key=lambda club: club.name)
+
+
+def today_at(club: Club) -> date:
+    """Return the day it is where the club is."""
+    return timezone.localdate(timezone=ZoneInfo(club.time_zone))
 
 
 def list_squads() -> QuerySet[Squad]:

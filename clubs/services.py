@@ -3,7 +3,7 @@
 import secrets
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from uuid import UUID
 
 from django.db import connection
@@ -237,6 +237,17 @@ def add_own_token(
             expires_at=expires_at,
             caller=caller,
         )
+
+
+def note_token_use(*, caller: selectors.Caller, today: date) -> None:
+    """Remember the day on which a token was used last, with one write a day.
+
+    Coarse on purpose: it tells an admin which token nobody needs, and follows nobody.
+    """
+    if caller.token_id is None or caller.token_last_used_date == today:
+        return
+    with club_scope(caller.club):
+        AccessToken.objects.filter(id=caller.token_id).update(last_used_date=today)
 
 
 def record_audit(

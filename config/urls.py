@@ -2,6 +2,7 @@
 
 from django.contrib import admin
 from django.urls import URLPattern, URLResolver, include, path
+from django.views.generic import RedirectView
 
 from common.api import service
 
@@ -20,6 +21,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("api/v1/schema/", service.SchemaView.as_view(), name="schema"),
     path("api/v1/docs/", service.DocsView.as_view(), name="docs"),
     path("api/v1/docs/errors/", service.errors_page, name="errors"),
+    path("admin", RedirectView.as_view(pattern_name="admin:index")),
     path("admin/", admin.site.urls),
     path("healthz", service.healthz, name="healthz"),
     path("readyz", service.readyz, name="readyz"),

@@ -5,7 +5,6 @@ from uuid import UUID
 
 from django.db.models import QuerySet
 from django.http import HttpResponse
-from django.utils import timezone
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -171,7 +170,7 @@ class AlertList(ClubList):
     pagination_class = LatestFirst
 
     def rows(self) -> QuerySet[Any]:
-        return selectors.list_alerts_for(self.caller, today=timezone.localdate())
+        return selectors.list_alerts_for(self.caller, today=self.today)
 
     @extend_schema(responses=serializers.AlertSerializer(many=True))
     def get(self, request: Request, club: str) -> Response:
@@ -188,5 +187,5 @@ class AlertDetail(ClubView):
     serializer_class = serializers.AlertSerializer
 
     def get(self, request: Request, club: str, alert_id: UUID) -> HttpResponse:
-        alert = selectors.get_alert_for(self.caller, alert_id, today=timezone.localdate())
+        alert = selectors.get_alert_for(self.caller, alert_id, today=self.today)
         return answers.answer_with(request, serializers.AlertSerializer(alert).data)

@@ -4,6 +4,7 @@ from django_filters import rest_framework as filters
 
 from approaches.models import Approach, Attempt, Finish, Session, SessionKind
 from clubs.models import Event
+from common.api.filters import MomentFilter
 
 
 class ApproachFilter(filters.FilterSet):
@@ -34,8 +35,8 @@ class AttemptFilter(filters.FilterSet):
     approach = filters.UUIDFilter(field_name="approach_id")
     session = filters.UUIDFilter(field_name="session_id")
     finish = filters.ChoiceFilter(choices=Finish.choices)
-    started_from = filters.IsoDateTimeFilter(field_name="started_at", lookup_expr="gte")
-    started_before = filters.IsoDateTimeFilter(field_name="started_at", lookup_expr="lt")
+    started_from = MomentFilter(field_name="started_at", lookup_expr="gte")
+    started_before = MomentFilter(field_name="started_at", lookup_expr="lt")
 
     class Meta:
         model = Attempt

@@ -4,7 +4,6 @@ from typing import Any
 from uuid import UUID
 
 from django.db.models import QuerySet
-from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema
 from rest_framework.response import Response
@@ -147,7 +146,7 @@ class PushView(ClubView):
     def _athletes(self) -> QuerySet[Athlete] | None:
         if self.caller.role == DEVICE:
             return None
-        return athlete_selectors.list_athletes_for(self.caller, today=timezone.localdate())
+        return athlete_selectors.list_athletes_for(self.caller, today=self.today)
 
     def _media_type_among(self, *taken: str) -> str:
         media_type = (self.request.content_type or "").partition(";")[0].strip().lower()

@@ -17,9 +17,8 @@ from approaches.models import (
 )
 from approaches.services.records import DEFAULT_AIM_M
 from clubs.models import Event
+from common.api import fields
 from common.api.serializers import StrictSerializer
-
-CODE = r"^[^\x00-\x1f\x7f]+$"
 
 
 class ApproachSerializer(serializers.Serializer[Any]):
@@ -34,44 +33,44 @@ class ApproachSerializer(serializers.Serializer[Any]):
 
 
 class NewApproachSerializer(StrictSerializer):
-    athlete = serializers.UUIDField()
-    code = serializers.RegexField(CODE, max_length=32)
-    event = serializers.ChoiceField(Event.choices)
-    steps = serializers.IntegerField(min_value=2, max_value=30)
-    start_style = serializers.ChoiceField(StartStyle.choices)
+    athlete = fields.IdField()
+    code = fields.TextField(max_length=32)
+    event = fields.OneOfField(Event.choices)
+    steps = fields.WholeNumberField(min_value=2, max_value=30)
+    start_style = fields.OneOfField(StartStyle.choices)
 
 
 class CheckMarkSerializer(StrictSerializer):
-    footfall = serializers.IntegerField(min_value=1, max_value=30)
-    at_m = serializers.FloatField(min_value=0, max_value=80)
+    footfall = fields.WholeNumberField(min_value=1, max_value=30)
+    at_m = fields.NumberField(min_value=0, max_value=80)
 
 
 class PhaseStartsSerializer(StrictSerializer):
-    transition = serializers.IntegerField(min_value=1, max_value=30, allow_null=True, default=None)
-    attack = serializers.IntegerField(min_value=1, max_value=30, allow_null=True, default=None)
+    transition = fields.WholeNumberField(min_value=1, max_value=30, allow_null=True, default=None)
+    attack = fields.WholeNumberField(min_value=1, max_value=30, allow_null=True, default=None)
 
 
 class NewPlanSerializer(StrictSerializer):
-    valid_from = serializers.DateTimeField(
+    valid_from = fields.MomentField(
         required=False, allow_null=True, default=None, help_text="Now, unless given."
     )
-    start_mark_m = serializers.FloatField(min_value=2, max_value=80)
-    aim_m = serializers.FloatField(min_value=0, max_value=0.5, default=DEFAULT_AIM_M)
+    start_mark_m = fields.NumberField(min_value=2, max_value=80)
+    aim_m = fields.NumberField(min_value=0, max_value=0.5, default=DEFAULT_AIM_M)
     check_marks = CheckMarkSerializer(many=True, default=list)
     phase_starts = PhaseStartsSerializer(default=dict)
     toe_m = serializers.ListField(
-        child=serializers.FloatField(min_value=-1, max_value=80),
+        child=fields.NumberField(min_value=-1, max_value=80),
         default=list,
         max_length=31,
         help_text="Planned footfalls, from the start mark to take-off.",
     )
     last_contacts = serializers.ListField(
-        child=serializers.ChoiceField(Contact.choices),
+        child=fields.OneOfField(Contact.choices),
         default=list,
         max_length=3,
         help_text="Contacts of the third-last, the penultimate and the take-off foot.",
     )
-    reason = serializers.CharField(max_length=400, allow_blank=True, default="")
+    reason = fields.TextField(lines=True, max_length=400, allow_blank=True, default="")
 
 
 class PlanSerializer(serializers.Serializer[Any]):
@@ -104,12 +103,12 @@ class SessionSerializer(serializers.Serializer[Any]):
 
 
 class NewSessionSerializer(StrictSerializer):
-    code = serializers.RegexField(CODE, max_length=40)
-    held_date = serializers.DateField()
-    kind = serializers.ChoiceField(SessionKind.choices)
-    runway = serializers.UUIDField(required=False, allow_null=True, default=None)
-    weather = serializers.CharField(max_length=200, allow_blank=True, default="")
-    field_size = serializers.IntegerField(min_value=1, max_value=200, allow_null=True, default=None)
+    code = fields.TextField(max_length=40)
+    held_date = fields.DayField()
+    kind = fields.OneOfField(SessionKind.choices)
+    runway = fields.IdField(required=False, allow_null=True, default=None)
+    weather = fields.TextField(lines=True, max_length=200, allow_blank=True, default="")
+    field_size = fields.WholeNumberField(min_value=1, max_value=200, allow_null=True, default=None)
 
 
 class MeasuredField(serializers.ListField):

@@ -4,7 +4,6 @@ from typing import Any
 from uuid import UUID
 
 from django.db.models import QuerySet
-from django.utils import timezone
 from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -31,7 +30,7 @@ class ApproachList(ClubList):
     filterset_class = filters.ApproachFilter
 
     def rows(self) -> QuerySet[Any]:
-        return selectors.list_approaches_for(self.caller, today=timezone.localdate())
+        return selectors.list_approaches_for(self.caller, today=self.today)
 
     @extend_schema(responses=serializers.ApproachSerializer(many=True))
     def get(self, request: Request, club: str) -> Response:
@@ -60,7 +59,7 @@ class ApproachList(ClubList):
         fields = dict(body.validated_data)
         with club_scope(self.caller.club):
             athlete = athlete_selectors.get_athlete_for(
-                self.caller, fields.pop("athlete"), today=timezone.localdate()
+                self.caller, fields.pop("athlete"), today=self.today
             )
             approach = records.add_approach(
                 club=self.caller.club, athlete=athlete, caller=self.caller, **fields
@@ -72,9 +71,7 @@ class ApproachView(ClubView):
     """A view of one approach that the caller may see."""
 
     def get_approach(self) -> Approach:
-        return selectors.get_approach_for(
-            self.caller, self.kwargs["approach_id"], today=timezone.localdate()
-        )
+        return selectors.get_approach_for(self.caller, self.kwargs["approach_id"], today=self.today)
 
 
 class ApproachDetail(ApproachView):
@@ -145,7 +142,7 @@ class PlanList(ApproachView, ClubList):
 
 
 class CurrentPlan(ApproachView):
-    """The revision that is valid now."""
+    """The latest revision; one that was made ahead of its day begins at `valid_from`."""
 
     rights = {"GET": permissions.READ_PLANS}
     operation_names = {"GET": "plans_read_current"}
@@ -220,7 +217,7 @@ class SessionAttemptList(ClubList):
 
     def rows(self) -> QuerySet[Any]:
         session = selectors.get_session(self.kwargs["session_id"])
-        attempts = selectors.list_attempts_for(self.caller, today=timezone.localdate())
+        attempts = selectors.list_attempts_for(self.caller, today=self.today)
         return attempts.filter(session=session)
 
     @extend_schema(responses=serializers.AttemptSerializer(many=True))
@@ -239,7 +236,7 @@ class AttemptList(pushing.PushView, ClubList):
     filterset_class = filters.AttemptFilter
 
     def rows(self) -> QuerySet[Any]:
-        return selectors.list_attempts_for(self.caller, today=timezone.localdate())
+        return selectors.list_attempts_for(self.caller, today=self.today)
 
     @extend_schema(responses=serializers.AttemptSerializer(many=True))
     def get(self, request: Request, club: str) -> Response:
@@ -258,7 +255,7 @@ class AttemptDetail(ClubView):
     serializer_class = serializers.AttemptSerializer
 
     def get(self, request: Request, club: str, attempt_id: UUID) -> Response:
-        attempts = selectors.list_attempts_for(self.caller, today=timezone.localdate())
+        attempts = selectors.list_attempts_for(self.caller, today=self.today)
         attempt = attempts.filter(id=attempt_id).first()
         if attempt is None:
             raise NotFoundError

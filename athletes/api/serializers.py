@@ -5,6 +5,7 @@ from typing import Any
 from rest_framework import serializers
 
 from athletes.models import Foot
+from common.api import fields
 from common.api.serializers import StrictSerializer
 
 
@@ -20,13 +21,9 @@ class AthleteSerializer(serializers.Serializer[Any]):
 
 
 class NewAthleteSerializer(StrictSerializer):
-    code = serializers.RegexField(
-        r"^[^\x00-\x1f\x7f]+$", max_length=32, help_text='The club\'s own short code, like "A-17".'
-    )
-    given_name = serializers.CharField(max_length=80)
-    family_name = serializers.CharField(max_length=80)
-    birth_date = serializers.DateField()
-    take_off_foot = serializers.ChoiceField(Foot.choices, allow_null=True, default=None)
-    shoe_length_m = serializers.FloatField(
-        min_value=0.1, max_value=0.5, allow_null=True, default=None
-    )
+    code = fields.TextField(max_length=32, help_text='The club\'s own short code, like "A-17".')
+    given_name = fields.TextField(max_length=80)
+    family_name = fields.TextField(max_length=80)
+    birth_date = fields.DayField()
+    take_off_foot = fields.OneOfField(Foot.choices, allow_null=True, default=None)
+    shoe_length_m = fields.NumberField(min_value=0.1, max_value=0.5, allow_null=True, default=None)

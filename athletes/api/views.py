@@ -4,7 +4,6 @@ from typing import Any
 from uuid import UUID
 
 from django.db.models import QuerySet
-from django.utils import timezone
 from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -25,7 +24,7 @@ class AthleteList(ClubList):
     filterset_class = filters.AthleteFilter
 
     def rows(self) -> QuerySet[Any]:
-        return selectors.list_athletes_for(self.caller, today=timezone.localdate())
+        return selectors.list_athletes_for(self.caller, today=self.today)
 
     @extend_schema(responses=serializers.AthleteSerializer(many=True))
     def get(self, request: Request, club: str) -> Response:
@@ -66,5 +65,5 @@ class AthleteDetail(ClubView):
     serializer_class = serializers.AthleteSerializer
 
     def get(self, request: Request, club: str, athlete_id: UUID) -> Response:
-        athlete = selectors.get_athlete_for(self.caller, athlete_id, today=timezone.localdate())
+        athlete = selectors.get_athlete_for(self.caller, athlete_id, today=self.today)
         return Response(serializers.AthleteSerializer(athlete).data)

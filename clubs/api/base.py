@@ -2,6 +2,7 @@
 
 from abc import ABC, abstractmethod
 from contextlib import ExitStack
+from datetime import date
 from typing import Any, ClassVar
 
 from django.db.models import Model, QuerySet
@@ -13,7 +14,7 @@ from rest_framework.response import Response
 
 from clubs.api.permissions import Right
 from clubs.models import Club
-from clubs.selectors import Caller
+from clubs.selectors import Caller, today_at
 from common.api.errors import InvalidParameterError, UnknownParameterError
 from common.api.filters import parameter_names
 from common.club_scope import club_scope
@@ -36,6 +37,11 @@ class ClubView(GenericAPIView[Any]):
         caller = self.request.user
         assert isinstance(caller, Caller)  # noqa: S101  # the permission class saw to it
         return caller
+
+    @property
+    def today(self) -> date:
+        """Return the day it is where the club is."""
+        return today_at(self.caller.club)
 
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         with ExitStack() as self._reading:
@@ -70,6 +76,10 @@ class ClubView(GenericAPIView[Any]):
             raise UnknownParameterError(
                 f"Unknown: {', '.join(unknown)[:200]}. Known: {', '.join(sorted(known)) or 'none'}."
             )
+        for name, values in request.query_params.lists():
+            # Neither may silently widen what is asked for.
+            if values == [""] or len(values) > 1:
+                raise InvalidParameterError(f"{name} is given once, and not empty.")
 
 
 class ClubList(ClubView, ABC):

@@ -5,6 +5,7 @@ from typing import Any
 from rest_framework import serializers
 
 from clubs.models import Event, SourceKind
+from common.api import fields
 from common.api.serializers import StrictSerializer
 
 
@@ -46,8 +47,8 @@ class SourceSerializer(serializers.Serializer[Any]):
 
 
 class NewSourceSerializer(StrictSerializer):
-    name = serializers.CharField(max_length=80)
-    kind = serializers.ChoiceField([SourceKind.DEVICE, SourceKind.SCRIPT, SourceKind.IMPORT])
+    name = fields.TextField(max_length=80)
+    kind = fields.OneOfField([SourceKind.DEVICE, SourceKind.SCRIPT, SourceKind.IMPORT])
 
 
 class TokenSerializer(serializers.Serializer[Any]):
@@ -61,9 +62,9 @@ class TokenSerializer(serializers.Serializer[Any]):
 
 
 class NewTokenSerializer(StrictSerializer):
-    name = serializers.CharField(max_length=80)
-    scopes = serializers.ListField(child=serializers.CharField(max_length=32), max_length=20)
-    expires_at = serializers.DateTimeField(required=False, allow_null=True, default=None)
+    name = fields.TextField(max_length=80)
+    scopes = serializers.ListField(child=fields.TextField(max_length=32), max_length=20)
+    expires_at = fields.MomentField(required=False, allow_null=True, default=None)
 
 
 class TokenWithSecretSerializer(TokenSerializer):

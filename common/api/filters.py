@@ -1,13 +1,37 @@
 """Filters that are declared, and refuse what they cannot read."""
 
+from datetime import datetime
 from typing import Any
 
+from django import forms
+from django.core.exceptions import ValidationError
 from django.db.models import QuerySet
 from django_filters import rest_framework as filters
 from rest_framework.request import Request
 
 from common.api.errors import InvalidParameterError
 from common.errors import Fault
+
+
+class _MomentField(forms.DateTimeField):
+    """A moment (ISO 8601) that says its zone."""
+
+    def to_python(self, value: Any) -> datetime | None:
+        if value in self.empty_values:
+            return None
+        try:
+            moment = datetime.fromisoformat(value)
+        except ValueError as error:
+            raise ValidationError("Enter a time such as 2026-05-02T09:14:07Z.") from error
+        if moment.utcoffset() is None:
+            raise ValidationError("The time lacks its zone; a + is written %2B.")
+        return moment
+
+
+class MomentFilter(filters.DateTimeFilter):
+    """Compare with a moment; a time without its zone is refused."""
+
+    field_class = _MomentField
 
 
 class StrictFilterBackend(filters.DjangoFilterBackend):

@@ -2,6 +2,7 @@
 
 import json
 import math
+import re
 from collections.abc import Mapping
 from typing import IO, Any
 
@@ -10,6 +11,7 @@ from rest_framework import parsers
 from common.api.problems import BodyTooLargeError, InvalidJsonError
 
 MAX_BODY_BYTES = 1024 * 1024
+_HALF_PAIR = re.compile(rb"\\u[dD][89a-fA-F]")
 
 
 class StrictJSONParser(parsers.JSONParser):
@@ -35,11 +37,11 @@ def read_json(raw: bytes) -> Any:
     Raises
     ------
     InvalidJsonError
-        It is no JSON, not UTF-8, nested too deeply, holds a number that is not finite, or names a
-        key twice.
+        It is no JSON, not UTF-8, nested too deeply, holds a number that is not finite or half a
+        surrogate pair, or names a key twice.
     """
     try:
-        return json.loads(
+        parsed = json.loads(
             raw.decode("utf-8"),
             parse_constant=_refuse_constant,
             parse_float=_finite,
@@ -55,6 +57,17 @@ def read_json(raw: bytes) -> Any:
         raise InvalidJsonError("The body is nested too deeply.") from error
     except ValueError as error:  # an integer with too many digits
         raise InvalidJsonError("A number is too long.") from error
+    if _HALF_PAIR.search(raw):
+        _refuse_half_pairs(parsed)
+    return parsed
+
+
+def _refuse_half_pairs(parsed: Any) -> None:
+    """Refuse a lone ``"\\ud800"``: it is no character, and no answer could repeat it."""
+    try:
+        json.dumps(parsed, ensure_ascii=False).encode()
+    except UnicodeEncodeError as error:
+        raise InvalidJsonError("A text holds half a surrogate pair.") from error
 
 
 def _refuse_constant(name: str) -> float:

@@ -9,6 +9,7 @@ from drf_spectacular.plumbing import ResolvedComponent
 from drf_spectacular.utils import Direction, OpenApiResponse
 from rest_framework import serializers
 
+from common.api.fields import TextField
 from common.api.problems import MEDIA_TYPE
 from common.api.serializers import ProblemSerializer, StrictSerializer
 
@@ -50,6 +51,8 @@ class ClubSchema(AutoSchema):
         self, field: Any, direction: Direction, bypass_extensions: bool = False
     ) -> Any:
         schema = super()._map_serializer_field(field, direction, bypass_extensions)  # type: ignore[no-untyped-call]  # untyped library
+        if isinstance(field, TextField):
+            return {**schema, "pattern": field.pattern}
         if direction == "response" and isinstance(field, serializers.ChoiceField):
             # A later release may answer a value that no client knows yet.
             values = ", ".join(str(choice) for choice in field.choices)

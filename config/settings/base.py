@@ -52,6 +52,8 @@ MIDDLEWARE = [
 ]
 
 ROOT_URLCONF = "config.urls"
+# A redirect turns a POST without the last slash into a GET: the push would be lost in silence.
+APPEND_SLASH = False
 WSGI_APPLICATION = "config.wsgi.application"
 
 TEMPLATES: list[dict[str, Any]] = [

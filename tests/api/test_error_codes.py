@@ -58,12 +58,13 @@ def _subclasses(of: type[DomainError]) -> Iterator[type[DomainError]]:
 
 
 def _fault_codes(tree: ast.AST) -> Iterator[str]:
-    """Return the code in each `Fault(pointer, code, detail)` and `ErrorDetail(text, code)`."""
+    """Return the codes in `Fault(pointer, code, ...)`, `ErrorDetail(text, code)`, `fail(code)`."""
     for node in ast.walk(tree):
         if isinstance(node, ast.Call):
             name = getattr(node.func, "id", getattr(node.func, "attr", ""))
-            if name in {"Fault", "ErrorDetail"} and len(node.args) > 1:
-                code = node.args[1]
+            place = {"Fault": 1, "ErrorDetail": 1, "fail": 0}.get(name)
+            if place is not None and len(node.args) > place:
+                code = node.args[place]
                 if isinstance(code, ast.Constant) and isinstance(code.value, str):
                     yield code.value
 

@@ -18,7 +18,7 @@ from common.club_scope import club_scope
 from tests import factories
 from tests.api.conftest import Api, World
 
-METHODS = ("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE")
+METHODS = ("GET", "HEAD", "OPTIONS", "POST", "PUT", "PATCH", "DELETE")
 PREFIX = "api/v1/clubs/<slug:club>/"
 
 

@@ -1,8 +1,11 @@
 """Records over HTTP: made, listed, found."""
 
-from datetime import date
+from datetime import UTC, date, datetime
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 
 from athletes import services as athlete_services
 from clubs import selectors as club_selectors
@@ -75,6 +78,25 @@ class TestAthletes:
         seen = world.as_("coach").get("athletes/").json()["results"]
 
         assert {each["id"] for each in seen} == {str(member.id), str(assigned.id)}
+
+    def test_an_assignment_begins_with_the_day_of_the_club(
+        self, world: World, monkeypatch: pytest.MonkeyPatch
+    ):
+        # Auckland is 12 to 13 hours ahead of UTC: at noon its next day has come.
+        club = factories.make_club(time_zone="Pacific/Auckland")
+        coach = factories.make_member(club, Role.COACH)
+        athlete = factories.make_athlete(club)
+        athlete_services.assign_coach(
+            club=club, coach=coach, athlete=athlete, from_date=date(2026, 5, 3)
+        )
+        api = Api(club.slug, factories.make_person_token(coach))
+
+        def seen_at(hour: int) -> int:
+            moment = datetime(2026, 5, 2, hour, 30, tzinfo=UTC)
+            monkeypatch.setattr(timezone, "now", lambda: moment)
+            return len(api.get("athletes/").json()["results"])
+
+        assert (seen_at(11), seen_at(12)) == (0, 1)
 
     def test_an_athlete_sees_self(self, world: World):
         with club_scope(world.club):
@@ -154,6 +176,17 @@ class TestTokens:
         assert club_selectors.find_caller(secret).club == world.club
         answer = Api(world.club.slug, secret).post("attempts/batch/", [])
         assert answer.json()["received"] == 0
+
+    def test_the_day_of_its_last_use_is_noted_with_one_write(self, world: World):
+        admin = world.as_("admin")
+        assert admin.get("").status_code == 200
+
+        (token,) = admin.get("tokens/").json()["results"]
+
+        assert token["last_used_date"] == club_selectors.today_at(world.club).isoformat()
+        with CaptureQueriesContext(connection) as queries:
+            admin.get("")
+        assert [each["sql"] for each in queries if "UPDATE" in each["sql"]] == []
 
     @pytest.mark.parametrize("change", ["", "x", "secret"])
     def test_a_wrong_token_is_401(self, world: World, change: str):

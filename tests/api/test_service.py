@@ -1,5 +1,7 @@
 """Health, metrics and the page of the API."""
 
+import socket
+from collections.abc import Iterator
 from datetime import timedelta
 
 import pytest
@@ -8,10 +10,19 @@ from django.test import Client
 from django.utils import timezone
 
 from approaches.models import PendingRefresh
+from common import broker
 from common.club_scope import club_scope
 from tests.approaches.conftest import Scene, make_scene
 from tests.approaches.test_pushing import push
 from tests.factories import make_reading
+
+
+@pytest.fixture
+def closed_port() -> Iterator[int]:
+    """Return a port that is taken, and at which nobody listens."""
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        yield taken.getsockname()[1]
 
 
 @pytest.fixture
@@ -38,6 +49,20 @@ class TestHealth:
         assert answer.status_code == 200
         assert answer.json()["status"] == "degraded"
         assert any(line.startswith("1 series wait") for line in answer.json()["complaints"])
+
+    def test_a_broker_that_is_gone_makes_it_degraded_but_not_down(
+        self, client: Client, settings: LazySettings, closed_port: int
+    ):
+        settings.REDIS_URL = f"redis://127.0.0.1:{closed_port}/0"
+        broker._client.cache_clear()
+        try:
+            answer = client.get("/readyz")
+        finally:
+            broker._client.cache_clear()
+
+        assert answer.status_code == 200
+        assert answer.json()["status"] == "degraded"
+        assert answer.json()["complaints"][0].startswith("The broker does not answer")
 
 
 @pytest.mark.django_db
