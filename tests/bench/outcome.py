@@ -15,6 +15,9 @@ from tests.bench.rounds import Spread
 
 Figures = Mapping[str, Any]
 
+# Processes that wanted a core in the minute before this one began (uptime(1)).
+LOAD_BEFORE = os.getloadavg()[0]
+
 
 @dataclass(frozen=True)
 class Target:
@@ -63,13 +66,14 @@ class Outcome:
 
 
 def machine() -> dict[str, Any]:
-    """Return what the figures were measured on."""
+    """Return what the figures were measured on, and how busy others kept it before."""
     return {
         "cpu": _processor(),
         "cores": len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else _cores(),
         "memory_gib": round(os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES") / 2**30, 1),
         "kernel": f"{platform.system()} {platform.release()}",
         "python": platform.python_version(),
+        "load_before": round(LOAD_BEFORE, 2),
     }
 
 

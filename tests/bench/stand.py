@@ -1,5 +1,6 @@
 """The bench's own servers and processes: started empty, used, and thrown away."""
 
+import fcntl
 import http.client
 import os
 import secrets
@@ -17,13 +18,15 @@ import psycopg
 import redis
 
 from config import embedded
-from config.children import Child
+from config.children import Child, Roll
 from config.local_dir import LOOPBACK, find_free_port
 
 CHECKOUT = Path(__file__).resolve().parents[2]
+LOCAL = CHECKOUT / ".local"
 PATIENCE_SECONDS = 60.0
 # A server closes a connection that idles for some seconds; we open it anew before that.
 IDLE_SECONDS = 2.0
+PREFIX = "bench-"
 STOCK_DATABASE = "stock"
 STOCK_SETTINGS = "tests.bench.stock.settings"
 SETTINGS = "config.settings.local"
@@ -43,6 +46,7 @@ class Stand:
             **os.environ,
             "PYTHONPATH": str(CHECKOUT),
             "DJANGO_SETTINGS_MODULE": SETTINGS,
+            "LOG_LEVEL": "INFO",
             "SECRET_KEY": self._secret_key,
             "DATABASE_URL": self.servers.database_url("app"),
             "OWNER_DATABASE_URL": self.servers.database_url("owner"),
@@ -215,20 +219,39 @@ class Door:
 @contextmanager
 def empty_stand() -> Iterator[Stand]:
     """Start the servers on an empty data directory, which is removed afterwards."""
-    with empty_directory() as folder, embedded.start(folder) as servers:
+    LOCAL.mkdir(mode=0o700, exist_ok=True)
+    with (
+        _among_benchmarks(),
+        empty_directory() as folder,
+        embedded.start(folder) as servers,
+    ):
         yield Stand(servers)
 
 
 @contextmanager
 def empty_directory() -> Iterator[Path]:
     """Make a data directory beside the others of the checkout, and remove it afterwards."""
-    parent = CHECKOUT / ".local"
-    parent.mkdir(mode=0o700, exist_ok=True)
-    folder = Path(tempfile.mkdtemp(prefix="bench-", dir=parent))
+    folder = Path(tempfile.mkdtemp(prefix=PREFIX, dir=LOCAL))
     try:
         yield folder
     finally:
         shutil.rmtree(folder)
+
+
+@contextmanager
+def _among_benchmarks() -> Iterator[None]:
+    """Clear up after benchmarks that were killed, unless another one runs just now."""
+    with (LOCAL / "bench.lock").open("w") as lock:
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            pass  # the other one shares the lock, and so do we; the next one clears up
+        else:
+            for folder in LOCAL.glob(f"{PREFIX}*/"):
+                Roll(folder / "processes.json").stop_left_behind()
+                shutil.rmtree(folder)
+        fcntl.flock(lock, fcntl.LOCK_SH)
+        yield
 
 
 def run(command: Sequence[str], environment: Mapping[str, str]) -> str:

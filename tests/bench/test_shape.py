@@ -23,7 +23,7 @@ PARTS = {
     "machine",
     "versions",
 }
-MACHINE = {"cpu", "cores", "memory_gib", "kernel", "python"}
+MACHINE = {"cpu", "cores", "memory_gib", "kernel", "python", "load_before"}
 VERSIONS = {
     "penult",
     "django",
@@ -75,13 +75,14 @@ class TestBench:
         report = run_bench("visible", "--seconds", "2", "--other-seconds", "1", "--rate", "40")
 
         assert_complete(report)
-        # Every attempt that was sent was also seen, else the benchmark would have failed.
         assert report["figures"]["attempts"] >= 60
+        assert report["met"]["unseen"]
         assert report["figures"]["visible_s"]["p95"] > 0
         assert set(report["targets"]) == {
             "visible_p95_s",
             "visible_p99_s",
             "backlog_zero_s",
+            "unseen",
             "attempts_per_s",
         }
 
