@@ -131,6 +131,22 @@ def list_sessions_since(series: Series, since: datetime) -> list[UUID]:
         return [session_id for (session_id,) in cursor.fetchall()]
 
 
+def find_first_open(series: Series, since: datetime) -> tuple[datetime, datetime] | None:
+    """Return when the first session with attempts from `since` on began, and its latest attempt.
+
+    Sessions are told apart by plan revision, too. The database adds them up, so a session of
+    thousands of attempts costs no more to ask about than one of ten.
+    """
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f"SELECT min(a.started_at), max(a.started_at) {_IN_SERIES} AND a.started_at >= %s"
+            " GROUP BY a.session_id, a.plan_id ORDER BY 1, a.session_id LIMIT 1",
+            [series.approach_id, series.finishes, since],
+        )
+        found: tuple[datetime, datetime] | None = cursor.fetchone()
+        return found
+
+
 def read_footfalls(attempt_ids: Sequence[UUID]) -> npt.NDArray[np.float64]:
     """Return the footfall positions of the attempts, one row each in the order given.
 

@@ -140,6 +140,36 @@ class _Chain:
             del self.opened_with[decision.kind]
 
 
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """The session that is still open, for which it and all later ones wait."""
+
+    unjudged_since: datetime
+    due_at: datetime
+
+
+def find_open_session(
+    *, club: Club, series: Series, since: datetime | None, now: datetime
+) -> Waiting | None:
+    """Return the open session when nothing from `since` on can be judged, else None.
+
+    This is what nearly every refresh meets, and what it costs does not grow with the session.
+    """
+    if since is None:
+        return None
+    grown = selectors.list_sessions_since(series, since)
+    judged_before = SessionPoint.objects.filter(
+        Q(last_started_at__gte=since) | Q(session_id__in=grown),
+        approach_id=series.approach_id,
+        finish_class=series.finish_class,
+    )
+    span = None if judged_before.exists() else selectors.find_first_open(series, since)
+    if span is None:
+        return None
+    finishes_at = _finishes_at(span[1], club)
+    return Waiting(unjudged_since=span[0], due_at=finishes_at) if finishes_at > now else None
+
+
 def judge_sessions(*, club: Club, series: Series, since: datetime | None, now: datetime) -> Judged:
     """Judge every finished session that has an attempt at or after `since`, and those after it.
 

@@ -72,11 +72,16 @@ def _refresh(club: Club, series: Series, *, now: datetime, whole: bool) -> bool:
         judge_since = None if whole else state.unjudged_since
     else:
         judge_since = min(changed_since, state.unjudged_since or changed_since)
-    judged = judging.judge_sessions(club=club, series=series, since=judge_since, now=now)
-    opened = alerting.reconcile_alerts(club=club, series=series, judged=judged, now=now)
+    waiting = judging.find_open_session(club=club, series=series, since=judge_since, now=now)
+    opened = []
+    if waiting is None:
+        judged = judging.judge_sessions(club=club, series=series, since=judge_since, now=now)
+        opened = alerting.reconcile_alerts(club=club, series=series, judged=judged, now=now)
+        state.unjudged_since, state.judge_due_at = judged.unjudged_since, judged.due_at
+    else:
+        state.unjudged_since, state.judge_due_at = waiting.unjudged_since, waiting.due_at
     state.method = METHOD
     state.revision += 1
-    state.unjudged_since, state.judge_due_at = judged.unjudged_since, judged.due_at
     state.computed_at = now
     state.save()
     if pending is not None:
