@@ -24,7 +24,7 @@ logger = structlog.get_logger(__name__)
 
 QUEUE_LIMIT = 10_000
 RETRY_AFTER_SECONDS = 1.0
-REST_SECONDS = 0.2
+REST_SECONDS = 0.4
 WORTHLESS_AFTER_SECONDS = 30
 
 Message = tuple[str, tuple[tuple[str, str], ...]]
