@@ -3,6 +3,7 @@
 import os
 from typing import Any
 
+import billiard.pool
 from celery import Celery
 from celery.signals import setup_logging, worker_init
 
@@ -12,6 +13,11 @@ from django.conf import settings
 
 SOFT_LIMIT_SECONDS = 300
 HARD_LIMIT_SECONDS = 330
+
+# A child that ends waits until its parent has read all its answers, 300 times 0.1 s; a parent that
+# was told to stop does not read any more, so that one stop in a few took half a minute. A task
+# whose answer nobody read is given back and run again, which any of ours may be.
+billiard.pool.GUARANTEE_MESSAGE_CONSUMPTION_RETRY_LIMIT = 20
 
 app = Celery("penult")
 app.conf.update(

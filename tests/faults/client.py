@@ -27,7 +27,12 @@ ANSWER_PATIENCE_SECONDS = 30.0
 
 
 class NoAnswerError(Exception):
-    """The connection broke before an answer came: nobody knows whether the rows are stored."""
+    """No answer came: the connection was refused, or broke when nobody knows what was stored."""
+
+    def __init__(self, error: Exception) -> None:
+        reason = error.reason if isinstance(error, urllib.error.URLError) else error
+        super().__init__(type(reason).__name__)
+        self.was_accepted = not isinstance(reason, ConnectionRefusedError)
 
 
 @dataclass(frozen=True)
@@ -59,7 +64,7 @@ class Client:
         try:
             answer = self._send("attempts/batch/", self.scene.device_token, rows)
         except NoAnswerError as error:
-            self.history.failed(number, error=str(error))
+            self.history.failed(number, error=str(error), was_accepted=error.was_accepted)
             raise
         self.history.answered(
             number,
@@ -110,7 +115,7 @@ class Client:
             with error:
                 return Answer(error.code, json.loads(error.read() or b"{}"))
         except (OSError, HTTPException, json.JSONDecodeError) as error:
-            raise NoAnswerError(type(error).__name__) from error
+            raise NoAnswerError(error) from error
 
 
 def toe_of(row: Row) -> float | None:

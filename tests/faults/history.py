@@ -36,8 +36,9 @@ class History:
     def answered(self, push: int, *, status: int, counts: Mapping[str, int]) -> None:
         self._write("answered", push=push, status=status, counts=dict(counts))
 
-    def failed(self, push: int, *, error: str) -> None:
-        self._write("failed", push=push, error=error)
+    def failed(self, push: int, *, error: str, was_accepted: bool) -> None:
+        """Note that no answer came; the connection was refused, or accepted and then broke."""
+        self._write("failed", push=push, error=error, was_accepted=was_accepted)
 
     def read(self, *, series: str, asked_at: float, n: int, stale: bool) -> None:
         """Note which figures a reader, who asked at that moment, was shown."""
@@ -61,7 +62,9 @@ class Verdict:
     asked: int
     acknowledged: int
     stored: int
-    failed_pushes: int
+    refused_pushes: int
+    cut_pushes: int
+    stored_unanswered: int  # pushes whose rows were stored although the answer never came
     unexpected_statuses: Counter[int] = field(default_factory=Counter)
     lost: frozenset[str] = frozenset()
     doubled: frozenset[str] = frozenset()
@@ -70,6 +73,11 @@ class Verdict:
     miscounted_pushes: tuple[int, ...] = ()
     stale: tuple[Event, ...] = ()
     never_seen: frozenset[str] = frozenset()
+
+    @property
+    def failed_pushes(self) -> int:
+        """Return how many pushes got no answer, for one reason or the other."""
+        return self.refused_pushes + self.cut_pushes
 
     @property
     def wrong(self) -> dict[str, Any]:
@@ -89,7 +97,8 @@ class Verdict:
     def __str__(self) -> str:
         return (
             f"{self.asked} attempts asked, {self.acknowledged} acknowledged, {self.stored} stored, "
-            f"{self.failed_pushes} pushes without an answer"
+            f"{self.refused_pushes} connections refused, {self.cut_pushes} cut, "
+            f"{self.stored_unanswered} of these stored"
         )
 
 
@@ -109,13 +118,16 @@ def judge(
     toes: dict[str, float | None] = {}
     acknowledged_at: dict[str, float] = {}
     statuses: Counter[int] = Counter()
-    miscounted, failed, reads = [], 0, []
+    miscounted, failures, reads = [], Counter[bool](), []
+    unanswered: set[str] = set()
+    stored_unanswered = 0
     for event in events:
         if event["event"] == "asked":
             asked[event["push"]] = event
             toes.update(event["attempts"])
         elif event["event"] == "failed":
-            failed += 1
+            failures[event["was_accepted"]] += 1
+            unanswered.update(asked[event["push"]]["attempts"])
         elif event["event"] == "read":
             reads.append(event)
         elif event["status"] != 200:
@@ -125,6 +137,9 @@ def judge(
             counts = event["counts"]
             if counts["created"] + counts["known"] != len(ids):
                 miscounted.append(event["push"])
+            if counts["known"] and unanswered.intersection(ids):
+                stored_unanswered += 1
+            unanswered.difference_update(ids)
             for external_id in ids:
                 acknowledged_at.setdefault(external_id, event["at"])
     rows = list(stored)
@@ -133,7 +148,9 @@ def judge(
         asked=len(toes),
         acknowledged=len(acknowledged_at),
         stored=len(rows),
-        failed_pushes=failed,
+        refused_pushes=failures[False],
+        cut_pushes=failures[True],
+        stored_unanswered=stored_unanswered,
         unexpected_statuses=statuses,
         lost=frozenset(acknowledged_at.keys() - times_stored.keys()),
         doubled=frozenset(name for name, times in times_stored.items() if times > 1),

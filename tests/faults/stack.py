@@ -59,10 +59,12 @@ class Program:
         os.killpg(self.pid, signal.SIGKILL)
         self._child.wait()
 
-    def terminate(self) -> int:
-        """Ask the program to stop and return its exit status."""
+    def terminate(self) -> float:
+        """Ask the program to stop, and return how many seconds it took to end well."""
         os.kill(self.pid, signal.SIGTERM)
-        return self._child.wait()
+        seconds = wait_until(lambda: not self.is_running, f"{self.name} has stopped")
+        assert self._child.wait() == 0, self._child.describe_end()
+        return seconds
 
     def stop(self) -> None:
         self._child.stop()
@@ -127,10 +129,17 @@ class Stack:
                 os.kill(server.pid, signal.SIGCONT)
             else:
                 server.start()
-        for program in self.programs:
-            if not program.is_running:
-                program.start()
+        self.start_what_ended()
+        with redis.Redis.from_url(self.servers.redis_url) as client:
+            client.delete("refresh")  # thousands of wake-ups may be left, and all for nothing
         self.wait_until_whole()
+
+    def start_what_ended(self) -> list[str]:
+        """Start programs again that ended by themselves, as every supervisor of them must."""
+        ended = [program for program in self.programs if not program.is_running]
+        for program in ended:
+            program.start()
+        return [program.name for program in ended]
 
     def wait_until_whole(self) -> None:
         wait_until(lambda: self.readiness().get("status") == "ready", "the stack is whole")

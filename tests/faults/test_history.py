@@ -29,12 +29,25 @@ class TestJudge:
 
     def test_allows_an_unanswered_attempt_to_be_stored_or_not(self, history):
         number = history.begin({"a": 0.1, "b": 0.2}, series=["LJ", "LJ"])
-        history.failed(number, error="ConnectionResetError")
+        history.failed(number, error="ConnectionResetError", was_accepted=True)
 
         verdict = judge(history.events(), stored=[("a", 0.1)], seen=[])
 
         assert verdict.wrong == {}
-        assert verdict.failed_pushes == 1
+        assert (verdict.refused_pushes, verdict.cut_pushes) == (0, 1)
+
+    @pytest.mark.parametrize(("known", "stored_unanswered"), [(0, 0), (2, 1)])
+    def test_counts_pushes_that_were_stored_and_not_answered(
+        self, history, known, stored_unanswered
+    ):
+        number = history.begin({"a": 0.1, "b": 0.2}, series=["LJ", "LJ"])
+        history.failed(number, error="RemoteDisconnected", was_accepted=True)
+        again = history.begin({"a": 0.1, "b": 0.2}, series=["LJ", "LJ"])
+        history.answered(again, status=200, counts={"created": 2 - known, "known": known})
+
+        verdict = judge(history.events(), stored=[("a", 0.1), ("b", 0.2)])
+
+        assert verdict.stored_unanswered == stored_unanswered
 
     def test_finds_an_acknowledged_attempt_that_is_lost(self, history):
         push(history, {"a": 0.1, "b": 0.2})
