@@ -127,21 +127,26 @@ def fingerprint_readings(
         if meant is None:
             fingerprints.append(b"")
             continue
-        mark, wind, official = reading.start_mark_m, reading.wind_mps, reading.official_m
-        scalars = (
-            f"{meant.approach_id}|{meant.session_id}|{microseconds(reading.started_at)}"
-            f"|{reading.finish}|{','.join(phases_of(reading))}|{reading.outcome}"
-            f"|{reading.take_off_foot_ok}"
-            f"|{None if mark is None else mark + 0.0!r}|{None if wind is None else wind + 0.0!r}"
-            f"|{None if official is None else f'{official:.2f}'}"
-            f"|{columns.contacts[place]}"
+        official = reading.official_m
+        words = (
+            f"{reading.finish}|{','.join(phases_of(reading))}|{reading.outcome}"
+            f"|{reading.take_off_foot_ok}|{None if official is None else f'{official:.2f}'}"
         )
-        digest = hashlib.blake2b(scalars.encode(), digest_size=16)
+        # Each part has a fixed length or its length in front, so that no two contents run together.
+        parts = [
+            meant.approach_id.bytes,
+            meant.session_id.bytes,
+            struct.pack("!q", microseconds(reading.started_at)),
+            _float(reading.start_mark_m),
+            _float(reading.wind_mps),
+            _text(words),
+            _text_array(columns.contacts[place]),
+        ]
         for values, starts in stretches:
-            array = values[starts[place] : starts[place + 1]]
-            digest.update(len(array).to_bytes(4, "big"))
-            digest.update(array)
-        fingerprints.append(version + digest.digest())
+            start, end = starts[place], starts[place + 1]
+            parts += (struct.pack("!i", end - start), values[start:end])
+        digest = hashlib.blake2b(b"".join(parts), digest_size=16).digest()
+        fingerprints.append(version + digest)
     return fingerprints
 
 

@@ -36,9 +36,10 @@ def keep_rows(*, club: Club, source: Source, refused: Iterable[tuple[Row, Fault]
     """
     kept: dict[bytes, tuple[str, str, bytes, str, str, str]] = {}
     for row, fault in refused:
-        raw_hash = hashlib.blake2b(row.raw, digest_size=16).digest()
+        whole = bytes(row.raw)
+        raw_hash = hashlib.blake2b(whole, digest_size=16).digest()
         # What is not UTF-8, or a NUL, cannot be stored as text.
-        raw = row.raw[:MAX_ROW_BYTES].decode(errors="replace").replace("\0", "\ufffd")
+        raw = whole[:MAX_ROW_BYTES].decode(errors="replace").replace("\0", "\ufffd")
         kept[raw_hash] = (
             row.external_id,
             raw,

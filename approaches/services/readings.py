@@ -63,7 +63,7 @@ class Row:
 
     index: int
     line: int | None
-    raw: bytes
+    raw: bytes | msgspec.Raw  # a part of the body, copied only when it is kept
     reading: Reading | None
     fault: Fault | None
     external_id: str
@@ -101,7 +101,7 @@ def read_json_batch(body: bytes) -> list[Row]:
     readings = _decode_all(body, len(raws))
     if readings is not None:
         return [
-            Row(index, None, bytes(raw), reading, None, reading.external_id)
+            Row(index, None, raw, reading, None, reading.external_id)
             for index, (raw, reading) in enumerate(zip(raws, readings, strict=True))
         ]
     return [read_row(bytes(raw), index=index) for index, raw in enumerate(raws)]

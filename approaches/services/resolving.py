@@ -63,6 +63,7 @@ class References:
         self._sessions = _by_name(Session.objects.all(), {r.session for r in readings})
         if make_sessions:
             self._make_sessions(readings)
+        self._meanings: dict[tuple[str, str, str], tuple[UUID, UUID, UUID] | Fault] = {}
 
     def _read_plans(self) -> dict[UUID, tuple[list[datetime], list[Revision]]]:
         steps = {approach.id: approach.steps for approach in self._approaches.values()}
@@ -98,29 +99,38 @@ class References:
 
     def resolve(self, reading: Reading) -> Resolved | Fault:
         """Return the rows that `reading` speaks of, or the first name that means nothing here."""
-        athlete_id = self._athletes.get(_bare(reading.athlete))
-        if athlete_id is None or not _is_reference(reading.athlete):
-            return Fault("/athlete", "unknown_athlete", f"No athlete {reading.athlete}.")
-        approach = self._approaches.get((athlete_id, _lower_uuid(reading.approach)))
-        if approach is None:
-            return Fault(
-                "/approach", "unknown_approach", f"The athlete has no approach {reading.approach}."
-            )
-        session_id = self._sessions.get(_lower_uuid(reading.session))
-        if session_id is None:
-            return Fault(
-                "/session",
-                "unknown_session",
-                f"No session {reading.session}; create it, or send make_sessions=true.",
-            )
-        plan = self._plan_at(approach.id, reading.started_at)
+        # A batch names few athletes and sessions many times.
+        names = (reading.athlete, reading.approach, reading.session)
+        meant = self._meanings.get(names)
+        if meant is None:
+            meant = self._meanings[names] = self._look_up(*names)
+        if isinstance(meant, Fault):
+            return meant
+        athlete_id, approach_id, session_id = meant
+        plan = self._plan_at(approach_id, reading.started_at)
         return Resolved(
             athlete_id=athlete_id,
-            approach_id=approach.id,
+            approach_id=approach_id,
             session_id=session_id,
             plan_id=None if plan is None else plan.id,
             left_out=_left_out(reading, plan),
         )
+
+    def _look_up(
+        self, athlete: str, approach: str, session: str
+    ) -> tuple[UUID, UUID, UUID] | Fault:
+        athlete_id = self._athletes.get(_bare(athlete))
+        if athlete_id is None or not _is_reference(athlete):
+            return Fault("/athlete", "unknown_athlete", f"No athlete {athlete}.")
+        known = self._approaches.get((athlete_id, _lower_uuid(approach)))
+        if known is None:
+            detail = f"The athlete has no approach {approach}."
+            return Fault("/approach", "unknown_approach", detail)
+        session_id = self._sessions.get(_lower_uuid(session))
+        if session_id is None:
+            detail = f"No session {session}; create it, or send make_sessions=true."
+            return Fault("/session", "unknown_session", detail)
+        return athlete_id, known.id, session_id
 
     def _plan_at(self, approach_id: UUID, moment: datetime) -> Revision | None:
         since, revisions = self._plans.get(approach_id, ([], []))

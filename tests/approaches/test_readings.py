@@ -26,7 +26,7 @@ class TestJsonArray:
         (row,) = read_json_batch(b"[ " + GOOD_LINE + b" ]")
 
         assert (row.index, row.line, row.fault, row.external_id) == (0, None, None, "run-1")
-        assert json.loads(row.raw) == GOOD
+        assert json.loads(bytes(row.raw)) == GOOD
 
     def test_reads_an_empty_array_as_no_rows(self):
         assert read_json_batch(b"[]") == []
