@@ -8,6 +8,7 @@ import shutil
 import signal
 import sys
 import time
+from abc import ABC, abstractmethod
 from pathlib import Path
 from types import TracebackType
 from typing import Literal, Self
@@ -140,7 +141,7 @@ class LocalServers:
         self.stop()
 
 
-class Server:
+class Server(ABC):
     """What both servers have in common: a port that stays the same, and a start that waits."""
 
     name: str
@@ -189,11 +190,13 @@ class Server:
         """End the server as a crash would; `start` brings it back."""
         self.child.kill()
 
+    @abstractmethod
     def command(self) -> list[str]:
-        raise NotImplementedError
+        """Return the program with its arguments."""
 
+    @abstractmethod
     def is_ready(self) -> bool:
-        raise NotImplementedError
+        """Answer whether the server takes connections."""
 
     def configuration(self) -> str | None:
         """Return what the server reads from its standard input."""

@@ -24,7 +24,9 @@ from analytics.core.conventions import (
 BASELINE_ATTEMPTS = 20
 BASELINE_SESSIONS = 3
 BASELINE_MEASURED = 10
-"""Attempts, sessions and measured toes that a baseline needs."""
+BASELINE_WITHIN_DF = 5
+"""Attempts, sessions and measured toes that a baseline needs, and by how many the measured toes
+must outnumber their sessions: one attempt a session says nothing of the spread within."""
 
 LEVEL_WEIGHT = 0.20
 """Weight of the latest session in the level chart (Lucas & Saccucci 1990)."""
@@ -163,7 +165,7 @@ def find_baseline(
     )
     width = level_width(df)
     return Baseline(
-        n=parts.n,
+        n=int(toe.size),
         n_measured=int(np.count_nonzero(~np.isnan(toe))),
         n_sessions=parts.n_sessions,
         n_sessions_spanned=last + 1,
@@ -232,7 +234,7 @@ def _last_session(index: IntArray, *, measured: BoolArray, beyond: BoolArray) ->
         (known >= BASELINE_ATTEMPTS)
         & (sessions >= BASELINE_SESSIONS)
         & (seen >= BASELINE_MEASURED)
-        & (seen > sessions)
+        & (seen - sessions >= BASELINE_WITHIN_DF)
     )
     return int(np.argmax(complete)) if complete.any() else None
 
@@ -251,14 +253,16 @@ def _spread_within(toe: FloatArray, index: IntArray) -> tuple[float, float, Floa
         left = conventions.centred(values[seen], seen_groups)
         df = float(seen.sum() - seen_groups.n_groups)
         filled = toe.copy()
-        filled[~measured & located] = np.minimum(0.0, np.nan_to_num(np.nanmin(toe)))
+        means = conventions.group_means(values[seen], seen_groups)
+        filled[located] = np.where(seen, values, means[groups.index])
         return float(np.sqrt(left @ left / df)), df, filled
     design = np.eye(groups.n_groups)[groups.index]
     fit = censored.fit_linear(values[seen], design[seen], design[~seen])
     df = censored.equivalent_df(fit)
     sd = fit.sd * float(np.sqrt((df + groups.n_groups) / df))
     filled = toe.copy()
-    for position in np.flatnonzero(located & ~measured):
-        session_mean = float(fit.coefficients[groups.index[np.sum(located[:position])]])
-        filled[position] = censored.expected_beyond_line(session_mean, sd)[0]
+    expected = np.array(
+        [censored.expected_beyond_line(float(mean), sd)[0] for mean in fit.coefficients]
+    )
+    filled[located] = np.where(seen, values, expected[groups.index])
     return sd, df, filled

@@ -138,8 +138,8 @@ def rolling_figures(
     sd[too_few] = np.nan
     half_width, low_factor, high_factor = _interval_factors(window, level)
     half = half_width[n_measured] * sd
-    share_on_board = _share(n_on_board, n_known, min_valid=min_valid, level=level)
-    share_no_jump = _share(n_no_jumps, n, min_valid=min_valid, level=level)
+    share_on_board = _share(n_on_board, n_known, window=window, min_valid=min_valid, level=level)
+    share_no_jump = _share(n_no_jumps, n, window=window, min_valid=min_valid, level=level)
     return RollingFigures(
         n=n,
         n_measured=n_measured,
@@ -236,10 +236,21 @@ def _interval_factors(window: int, level: float) -> tuple[FloatArray, FloatArray
     return tables[0], tables[1], tables[2]
 
 
+@lru_cache(maxsize=16)
+def _wilson_table(window: int, level: float) -> tuple[FloatArray, FloatArray]:
+    """Return the ends of the Wilson interval by [n, hits], both 0..window."""
+    n, hits = np.indices((window + 1, window + 1))
+    low, high = conventions.wilson_bounds(np.minimum(hits, n), n, level=level)
+    low.setflags(write=False)
+    high.setflags(write=False)
+    return low, high
+
+
 def _share(
-    hits: IntArray, counts: IntArray, *, min_valid: int, level: float
+    hits: IntArray, counts: IntArray, *, window: int, min_valid: int, level: float
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    low, high = conventions.wilson_bounds(hits, counts, level=level)
+    low_table, high_table = _wilson_table(window, level)
+    low, high = low_table[counts, hits], high_table[counts, hits]
     share = hits / np.maximum(counts, 1)
     too_few = counts < min_valid
     for figure in (share, low, high):

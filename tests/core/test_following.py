@@ -238,6 +238,34 @@ class TestBaseline:
         assert isinstance(found, baselines.Baseline)
         assert found.sigma_within_m == 0.005
 
+    def test_one_attempt_a_session_says_nothing_of_the_spread_within(self):
+        toe = np.random.default_rng(5).normal(0.06, 0.08, size=40)
+
+        found = baselines.find_baseline(toe, toe < 0, np.arange(40))
+
+        assert found == NotEnoughAttempts(n=19, needed=20)
+
+    @given(
+        st.lists(
+            st.tuples(
+                st.one_of(st.just(NAN), st.floats(-0.3, 0.5).map(lambda x: round(x, 2))),
+                st.integers(0, 5),
+            ),
+            min_size=20,
+            max_size=60,
+        )
+    )
+    def test_holds_finite_limits_whatever_was_measured(self, attempts):
+        toe = np.array([t for t, _ in attempts])
+        session = np.sort([s for _, s in attempts])
+
+        found = baselines.find_baseline(toe, np.isnan(toe), session)
+
+        if isinstance(found, baselines.Baseline):
+            figures = dataclasses.astuple(found)
+            assert all(math.isfinite(figure) for figure in figures)
+            assert found.sigma_within_m >= 0.005
+
     def test_of_no_attempts_is_not_enough(self):
         assert baselines.find_baseline([], np.empty(0, bool), []) == NotEnoughAttempts(0, 20)
 

@@ -17,7 +17,7 @@ _NOT_FOR_READING = {".png", ".ico", ".woff2", ".gz", ".pdf"}
 MACHINE_PATHS = re.compile(r"(?<![\w.$}{~-])/(?:work|farm|root|home|Users)/[\w.]")
 # Where packages come from is a setting of each machine, and no part of a lock file.
 REGISTRIES = re.compile(
-    r"pypi[.]org|pythonhosted[.]|--(?:extra-)?index[-]url |npm[j]s[.]|gopro[x]y|proxy[.]golang"
+    r"pyp[i][.]org|pythonhost[e]d[.]|--(?:extra-)?index[-]url |npm[j]s[.]|gopro[x]y|proxy[.]golang"
 )
 # Penult speaks of itself and of its field alone.
 FOREIGN = re.compile(
