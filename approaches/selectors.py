@@ -1,6 +1,6 @@
 """Questions about approaches, plans, sessions and attempts."""
 
-from datetime import date
+from datetime import date, datetime
 from uuid import UUID
 
 from django.db.models import QuerySet
@@ -37,9 +37,14 @@ def list_plans(approach: Approach) -> QuerySet[Plan]:
     return Plan.objects.filter(approach=approach)
 
 
-def find_current_plan(approach: Approach) -> Plan | None:
-    """Return the latest revision, or None before the first one."""
+def find_latest_plan(approach: Approach) -> Plan | None:
+    """Return the latest revision, which may become valid later, or None before the first one."""
     return list_plans(approach).order_by("-revision").first()
+
+
+def find_plan_at(approach: Approach, moment: datetime) -> Plan | None:
+    """Return the revision that is valid at a moment, or None before the first one."""
+    return list_plans(approach).filter(valid_from__lte=moment).order_by("-revision").first()
 
 
 def list_sessions() -> QuerySet[Session]:

@@ -5,6 +5,7 @@ from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from uuid import UUID
+from zoneinfo import available_timezones
 
 from django.db import connection
 from django.utils import timezone
@@ -59,7 +60,13 @@ def found_club(
     ------
     AlreadyExistsError
         A club with this short name exists.
+    InvalidInputError
+        There is no such time zone.
     """
+    if time_zone not in available_timezones():
+        raise InvalidInputError(
+            faults=[Fault("/time_zone", "unknown_time_zone", f"There is no time zone {time_zone}.")]
+        )
     if selectors.find_club_id(slug) is not None:
         raise AlreadyExistsError(f"A club with the short name {slug} exists.")
     club_id = club_id or _new_key()

@@ -25,6 +25,14 @@ def post_worker_init(worker: Any) -> None:
     gc.freeze()
 
 
+def child_exit(server: Any, worker: Any) -> None:
+    """Keep what a worker that ended has counted, and forget what only the living have."""
+    if "PROMETHEUS_MULTIPROC_DIR" in os.environ:
+        from prometheus_client import multiprocess
+
+        multiprocess.mark_process_dead(worker.pid)  # type: ignore[no-untyped-call]  # untyped library
+
+
 def worker_exit(server: Any, worker: Any) -> None:
     """Send the wake-ups that still wait."""
     from common import waker

@@ -2,6 +2,7 @@
 
 import argparse
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -131,6 +132,13 @@ def serve_demo(*, once: bool) -> int:
     return 0
 
 
+def _make_empty(folder: Path) -> Path:
+    """Make the folder in which web and workers count together; counts begin anew with a start."""
+    shutil.rmtree(folder, ignore_errors=True)
+    folder.mkdir()
+    return folder
+
+
 class Demo:
     """The demo club, served; what dies is started again, unless it keeps dying."""
 
@@ -151,6 +159,9 @@ class Demo:
             "PENULT_PORT": str(self._port),
             "PYTHONUNBUFFERED": "1",
         }
+        self._environment["PROMETHEUS_MULTIPROC_DIR"] = str(
+            _make_empty(servers.local_dir.path / "metrics")
+        )
         self._children: list[Child] = []
         self._restarts: deque[float] = deque()
 

@@ -13,7 +13,7 @@ from uuid import UUID
 from zoneinfo import ZoneInfo
 
 import numpy as np
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
 from analytics import selectors
 from analytics.core import alert_rules, baselines, following
@@ -157,17 +157,23 @@ def find_open_session(
     """
     if since is None:
         return None
-    grown = selectors.list_sessions_since(series, since)
-    judged_before = SessionPoint.objects.filter(
-        Q(last_started_at__gte=since) | Q(session_id__in=grown),
-        approach_id=series.approach_id,
-        finish_class=series.finish_class,
-    )
-    span = None if judged_before.exists() else selectors.find_first_open(series, since)
+    if _list_touched(series, since).exists():
+        return None
+    span = selectors.find_first_open(series, since)
     if span is None:
         return None
     finishes_at = _finishes_at(span[1], club)
     return Waiting(unjudged_since=span[0], due_at=finishes_at) if finishes_at > now else None
+
+
+def _list_touched(series: Series, since: datetime) -> QuerySet[SessionPoint]:
+    """Return the judged sessions that a change from `since` on may have made longer or shorter."""
+    grown = selectors.list_sessions_since(series, since)
+    return SessionPoint.objects.filter(
+        Q(last_started_at__gte=since) | Q(session_id__in=grown),
+        approach_id=series.approach_id,
+        finish_class=series.finish_class,
+    )
 
 
 def judge_sessions(*, club: Club, series: Series, since: datetime | None, now: datetime) -> Judged:
@@ -179,13 +185,7 @@ def judge_sessions(*, club: Club, series: Series, since: datetime | None, now: d
         approach_id=series.approach_id, finish_class=series.finish_class
     )
     if since is not None:
-        # A judged session may have been longer, or may have grown since.
-        grown = selectors.list_sessions_since(series, since)
-        touched = (
-            points.filter(Q(last_started_at__gte=since) | Q(session_id__in=grown))
-            .order_by("first_started_at")
-            .first()
-        )
+        touched = _list_touched(series, since).order_by("first_started_at").first()
         if touched is not None:
             since = min(since, touched.first_started_at)
     redone = points if since is None else points.filter(first_started_at__gte=since)

@@ -4,6 +4,7 @@ from typing import Any
 from uuid import UUID
 
 from django.db.models import QuerySet
+from django.utils import timezone
 from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -149,7 +150,7 @@ class CurrentPlan(ApproachView):
     serializer_class = serializers.PlanSerializer
 
     def get(self, request: Request, club: str, approach_id: UUID) -> Response:
-        plan = selectors.find_current_plan(self.get_approach())
+        plan = selectors.find_plan_at(self.get_approach(), timezone.now())
         if plan is None:
             raise NotFoundError("This approach has no plan yet.")
         return Response(serializers.PlanSerializer(plan).data)

@@ -94,7 +94,7 @@ def add_plan(
         if approach is None:
             raise NotFoundError
         _check_marks(marks, steps=approach.steps)
-        current = selectors.find_current_plan(approach)
+        current = selectors.find_latest_plan(approach)
         valid_from = valid_from or timezone.now()
         if current is not None and valid_from <= current.valid_from:
             raise PlanOutOfOrderError(

@@ -6,6 +6,7 @@ from typing import Any
 import msgspec
 import structlog
 from django.core.exceptions import PermissionDenied
+from django.db import InterfaceError, OperationalError
 from django.http import Http404, HttpRequest, HttpResponse
 from rest_framework import exceptions
 
@@ -15,6 +16,8 @@ from common.request_id import current_request_id
 logger = structlog.get_logger(__name__)
 
 MEDIA_TYPE = "application/problem+json"
+# About what a database takes to start again.
+RETRY_AFTER_SECONDS = 2
 # Where each code is explained; a relative reference is resolved against the request's address.
 TYPE_BASE = "/api/v1/docs/errors/#"
 
@@ -25,6 +28,14 @@ class InternalError(DomainError):
     code = "internal_error"
     status = 500
     title = "Something went wrong on our side"
+
+
+class UnavailableError(DomainError):
+    """The database does not answer, or gave this request up; nothing of it was stored."""
+
+    code = "unavailable"
+    status = 503
+    title = "The service cannot answer at the moment; try again"
 
 
 class MethodNotAllowedError(DomainError):
@@ -107,6 +118,8 @@ def problem_response(error: DomainError) -> HttpResponse:
         ],
     }
     response = HttpResponse(msgspec.json.encode(body), status=error.status, content_type=MEDIA_TYPE)
+    if error.status == UnavailableError.status:
+        response["Retry-After"] = str(RETRY_AFTER_SECONDS)
     if error.status == 401:
         response["WWW-Authenticate"] = 'Bearer realm="penult"'
     return response
@@ -131,6 +144,9 @@ def error_of(raised: Exception) -> DomainError:
     if isinstance(raised, exceptions.ValidationError):
         faults = list(_faults(raised.detail, ""))
         return InvalidInputError(faults=faults)
+    if isinstance(raised, OperationalError | InterfaceError):
+        logger.error("database_out_of_reach", exc_info=raised)
+        return UnavailableError()
     if isinstance(raised, Http404):
         return NotFoundError()
     if isinstance(raised, PermissionDenied | exceptions.PermissionDenied):

@@ -18,6 +18,7 @@ _PROBLEMS = {
     "401": "No valid access token.",
     "403": "The role or the token's scopes do not allow this.",
     "404": "There is no such thing here, or it is not the caller's.",
+    "503": "The database does not answer; send again after Retry-After seconds.",
 }
 
 

@@ -151,6 +151,14 @@ class TestPlans:
         assert fault["pointer"] == pointer
         assert code is None or fault["code"] == code
 
+    def test_a_revision_of_the_future_is_not_the_current_one_yet(self, world: World):
+        admin = world.as_("admin")
+        path = f"approaches/{world.approach.id}/plans/"
+        made = admin.post(path, {"start_mark_m": 34.3, "valid_from": "2099-01-01T00:00:00Z"})
+
+        assert (made.status_code, made.json()["revision"]) == (201, 2)
+        assert admin.get(path + "current/").json()["revision"] == 1
+
     def test_refuses_a_revision_from_before_the_current_one(self, world: World):
         answer = world.as_("admin").post(
             f"approaches/{world.approach.id}/plans/",

@@ -102,7 +102,9 @@ class Stack:
             "WAKER_ENABLED": "1",
             "WEB_CONCURRENCY": "2",
             "PYTHONUNBUFFERED": "1",
+            "PROMETHEUS_MULTIPROC_DIR": str(local_dir / "metrics"),
         }
+        (local_dir / "metrics").mkdir()
         schedule = f"--schedule={local_dir / 'beat-schedule'}"
         self.web = self._program("web", ["-m", "gunicorn", "-c", "config/gunicorn.py"])
         self.worker = self._program(

@@ -6,7 +6,7 @@ import time
 
 from tests.faults.stack import wait_until
 
-STATUSES_WHILE_DOWN = {500, 503}
+STATUSES_WHILE_DOWN = {503}
 
 
 class TestWebWorkersKilled:
