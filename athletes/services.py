@@ -5,7 +5,7 @@ from datetime import date
 from athletes.models import Athlete, CoachAssignment, Foot, SquadMember
 from clubs.models import Club, Membership, Squad, User
 from clubs.selectors import Caller, today_at
-from clubs.services import record_audit
+from clubs.services import auditing
 from common.club_scope import club_scope
 from common.errors import Fault, InvalidInputError
 from common.refusals import refuse_duplicates
@@ -48,7 +48,7 @@ def add_athlete(
                 shoe_length_m=shoe_length_m,
                 user=user,
             )
-        record_audit(
+        auditing.record_audit(
             club=club, caller=caller, action="athlete_added", subjects={"athlete": [athlete.id]}
         )
         return athlete
@@ -69,7 +69,7 @@ def add_squad_member(
             member = SquadMember.objects.create(
                 club=club, squad=squad, athlete=athlete, from_date=from_date
             )
-        record_audit(
+        auditing.record_audit(
             club=club,
             caller=caller,
             action="squad_member_added",
@@ -92,7 +92,7 @@ def assign_coach(
         assignment = CoachAssignment.objects.create(
             club=club, coach=coach, squad=squad, athlete=athlete, from_date=from_date
         )
-        record_audit(
+        auditing.record_audit(
             club=club,
             caller=caller,
             action="coach_assigned",

@@ -8,9 +8,10 @@ import secrets
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
-from clubs import selectors, services
+from clubs import selectors
 from clubs.errors import NotAuthenticatedError
 from clubs.models import Club, Membership, Role, Source, User
+from clubs.services import access
 from common.club_scope import club_scope
 from fixtures_demo.loading import ADMIN_EMAIL, CLUB_ID, COACH_EMAIL, SLUG, SOURCE_NAME
 
@@ -55,7 +56,7 @@ def _device_token(club: Club, known: str) -> str:
     if _works(known, role=selectors.DEVICE):
         return known
     source = Source.objects.get(name=SOURCE_NAME)
-    return services.add_token(
+    return access.add_token(
         club=club, name="Demo gates", scopes=DEVICE_SCOPES, source=source
     ).secret
 
@@ -64,7 +65,7 @@ def _coach_token(club: Club, known: str) -> str:
     if _works(known, role=Role.COACH):
         return known
     coach = Membership.objects.get(user__email=COACH_EMAIL)
-    return services.add_token(
+    return access.add_token(
         club=club, name="Demo coach", scopes=COACH_SCOPES, membership=coach
     ).secret
 

@@ -16,8 +16,8 @@ from approaches.services.readings import read_json_batch
 from athletes import services as athlete_services
 from athletes.models import Athlete, BodyMeasurement, Consent, Foot, SprintTest
 from clubs import selectors as club_selectors
-from clubs import services as club_services
 from clubs.models import Club, Event, Role, Runway, Source, SourceKind, Squad, User
+from clubs.services import access, founding, people, places
 from common.club_scope import club_scope
 from fixtures_demo import season
 from fixtures_demo.cast import JUMPERS
@@ -59,7 +59,7 @@ def load_club(*, progress: Progress) -> bool:
             return False
         if club_selectors.find_club_id(SLUG) is not None:
             raise ForeignClubError(f"A club {SLUG} exists that is not the demo club.")
-        club = club_services.found_club(
+        club = founding.found_club(
             club_id=CLUB_ID,
             slug=SLUG,
             name="LC Ulmenfurt",
@@ -67,7 +67,7 @@ def load_club(*, progress: Progress) -> bool:
             time_zone=season.ZONE.key,
         )
         squads = _add_people(club)
-        source = club_services.add_source(club=club, name=SOURCE_NAME, kind=SourceKind.DEVICE)
+        source = access.add_source(club=club, name=SOURCE_NAME, kind=SourceKind.DEVICE)
         runways = _add_runways(club)
         for meeting in season.meetings():
             records.add_session(
@@ -97,9 +97,9 @@ def finish_figures(*, progress: Progress) -> int:
 
 
 def _add_people(club: Club) -> dict[str, Squad]:
-    club_services.add_member(club=club, email=ADMIN_EMAIL, role=Role.ADMIN)
-    coach = club_services.add_member(club=club, email=COACH_EMAIL, role=Role.COACH)
-    squads = {name: club_services.add_squad(club=club, name=name) for name in (SENIORS, YOUTH)}
+    people.add_member(club=club, email=ADMIN_EMAIL, role=Role.ADMIN)
+    coach = people.add_member(club=club, email=COACH_EMAIL, role=Role.COACH)
+    squads = {name: people.add_squad(club=club, name=name) for name in (SENIORS, YOUTH)}
     for squad in squads.values():
         athlete_services.assign_coach(
             club=club, coach=coach, squad=squad, from_date=date(2025, 9, 1)
@@ -111,7 +111,7 @@ def _add_runways(club: Club) -> dict[str, Runway]:
     # Boards 1 to 3 m from the pit for the long jump, 9 to 13 m for the triple jump.
     boards = [("long_jump", 2.0), ("triple_jump", 9.0), ("triple_jump", 11.0)]
     return {
-        season.HALL: club_services.add_runway(
+        season.HALL: places.add_runway(
             club=club,
             name=season.HALL,
             surface="synthetic, on concrete",
@@ -120,7 +120,7 @@ def _add_runways(club: Club) -> dict[str, Runway]:
             length_m=42.0,
             boards=boards,
         ),
-        season.STADIUM: club_services.add_runway(
+        season.STADIUM: places.add_runway(
             club=club,
             name=season.STADIUM,
             surface="synthetic",
@@ -175,7 +175,7 @@ def _add_jumper(club: Club, jumper: Jumper, squad: Squad, source: Source) -> Non
 def _log_in_of(club: Club, jumper: Jumper) -> User | None:
     if jumper.code != ATHLETE_WITH_LOG_IN:
         return None
-    return club_services.add_member(club=club, email=ATHLETE_EMAIL, role=Role.ATHLETE).user
+    return people.add_member(club=club, email=ATHLETE_EMAIL, role=Role.ATHLETE).user
 
 
 def _add_consents(club: Club, athlete: Athlete, jumper: Jumper, from_date: date) -> None:

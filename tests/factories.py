@@ -9,8 +9,8 @@ from typing import Any
 from approaches.models import Approach, Plan, Session, SessionKind, StartStyle
 from approaches.services.readings import Row, read_json_batch
 from athletes.models import Athlete
-from clubs import services as club_services
 from clubs.models import Club, Event, Membership, Role, Source, SourceKind
+from clubs.services import access, founding, people
 from common.club_scope import club_scope
 
 _numbers = itertools.count(1)
@@ -18,39 +18,37 @@ _numbers = itertools.count(1)
 
 def make_club(**fields: Any) -> Club:
     number = next(_numbers)
-    return club_services.found_club(
+    return founding.found_club(
         **{"slug": f"club-{number}", "name": f"Club {number}", "country": "AT", **fields}
     )
 
 
 def make_member(club: Club, role: Role = Role.COACH, **fields: Any) -> Membership:
-    return club_services.add_member(
+    return people.add_member(
         club=club, role=role, **{"email": f"person-{next(_numbers)}@example.org", **fields}
     )
 
 
 def make_source(club: Club, kind: SourceKind = SourceKind.DEVICE, **fields: Any) -> Source:
-    return club_services.add_source(
-        club=club, kind=kind, **{"name": f"Gate {next(_numbers)}", **fields}
-    )
+    return access.add_source(club=club, kind=kind, **{"name": f"Gate {next(_numbers)}", **fields})
 
 
 def make_device_token(
     club: Club, *, source: Source | None = None, scopes: Collection[str] | None = None
 ) -> str:
-    return club_services.add_token(
+    return access.add_token(
         club=club,
         name="device",
-        scopes=club_services.DEVICE_SCOPES if scopes is None else scopes,
+        scopes=access.DEVICE_SCOPES if scopes is None else scopes,
         source=source or make_source(club),
     ).secret
 
 
 def make_person_token(membership: Membership, *, scopes: Collection[str] | None = None) -> str:
-    return club_services.add_token(
+    return access.add_token(
         club=Club(id=membership.club_id),
         name="person",
-        scopes=club_services.PERSON_SCOPES if scopes is None else scopes,
+        scopes=access.PERSON_SCOPES if scopes is None else scopes,
         membership=membership,
     ).secret
 

@@ -17,9 +17,9 @@ from approaches.services.readings import Reading, Row
 from approaches.services.resolving import References, Resolved
 from athletes.models import Athlete
 from clubs import selectors as club_selectors
-from clubs import services as club_services
 from clubs.errors import RevokedSourceError
 from clubs.models import Club, Source
+from clubs.services import auditing
 from common import metrics
 from common.club_scope import club_scope, current_club_id
 from common.errors import Fault
@@ -128,7 +128,7 @@ def record_attempts(
                 return outcome
             source = Source(id=source_id, club_id=club.id)
             _keep_refused(club, source, rows, outcome)
-            club_services.record_audit(
+            auditing.record_audit(
                 club=club,
                 caller=caller,
                 action="attempts_pushed",
@@ -174,7 +174,7 @@ def record_one(
             elif judged.outcome.complete or keep_refused:
                 source = Source(id=source_id, club_id=club.id)
                 _keep_refused(club, source, [row], judged.outcome)
-                club_services.record_audit(
+                auditing.record_audit(
                     club=club,
                     caller=caller,
                     action="attempts_pushed",

@@ -14,7 +14,7 @@ from approaches.models import Approach, Plan, Session, SessionKind, StartStyle
 from athletes.models import Athlete
 from clubs.models import Club, Event, Runway
 from clubs.selectors import Caller
-from clubs.services import record_audit
+from clubs.services import auditing
 from common.club_scope import club_scope
 from common.errors import Fault, InvalidInputError, NotFoundError
 from common.refusals import refuse_duplicates
@@ -62,7 +62,7 @@ def add_approach(
                 steps=steps,
                 start_style=start_style,
             )
-        record_audit(
+        auditing.record_audit(
             club=club, caller=caller, action="approach_added", subjects={"approach": [approach.id]}
         )
         return approach
@@ -115,7 +115,9 @@ def add_plan(
             reason=reason,
             author_id=None if caller is None else caller.membership_id,
         )
-        record_audit(club=club, caller=caller, action="plan_added", subjects={"plan": [plan.id]})
+        auditing.record_audit(
+            club=club, caller=caller, action="plan_added", subjects={"plan": [plan.id]}
+        )
         return plan
 
 
@@ -201,7 +203,7 @@ def add_session(
                 weather=weather,
                 field_size=field_size,
             )
-        record_audit(
+        auditing.record_audit(
             club=club, caller=caller, action="session_added", subjects={"session": [session.id]}
         )
         return session

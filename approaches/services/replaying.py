@@ -12,9 +12,9 @@ from approaches.errors import AlreadyReplayedError
 from approaches.services import pushing
 from approaches.services.readings import read_row
 from athletes.models import Athlete
-from clubs import services as club_services
 from clubs.models import Club
 from clubs.selectors import Caller
+from clubs.services import auditing
 from common.club_scope import club_scope
 from common.errors import NotFoundError
 
@@ -60,7 +60,7 @@ def replay_row(
         )
         kept.replayed_at = timezone.now()
         kept.save(update_fields=["replayed_at"])
-        club_services.record_audit(
+        auditing.record_audit(
             club=club,
             caller=caller,
             action="quarantine_replayed",

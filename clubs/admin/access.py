@@ -8,7 +8,6 @@ from django.http import HttpRequest, HttpResponse
 from django.template.response import TemplateResponse
 from django.utils import timezone
 
-from clubs import services
 from clubs.admin.rows import (
     ClubForm,
     ClubInline,
@@ -18,6 +17,7 @@ from clubs.admin.rows import (
     list_audit_with_names,
 )
 from clubs.models import AccessToken, AuditEntry, Source, SourceKind
+from clubs.services import access
 
 
 class TokenInline(ClubInline):
@@ -66,16 +66,16 @@ class SourceAdmin(ClubModelAdmin):
 
     def add_row(self, request: HttpRequest, obj: Any, form: Any) -> Source:
         caller = caller_of(request)
-        return services.add_source(
+        return access.add_source(
             club=caller.club, name=obj.name, kind=SourceKind(obj.kind), caller=caller
         )
 
 
 class NewTokenForm(ClubForm):
     scopes = forms.MultipleChoiceField(
-        choices=[(scope, scope) for scope in sorted(services.PERSON_SCOPES)],
+        choices=[(scope, scope) for scope in sorted(access.PERSON_SCOPES)],
         widget=forms.CheckboxSelectMultiple,
-        help_text=f"A source may be given: {', '.join(sorted(services.DEVICE_SCOPES))}.",
+        help_text=f"A source may be given: {', '.join(sorted(access.DEVICE_SCOPES))}.",
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -139,9 +139,9 @@ class AccessTokenAdmin(ClubModelAdmin):
             "caller": caller,
         }
         if obj.source is None:
-            new = services.add_own_token(**wanted)
+            new = access.add_own_token(**wanted)
         else:
-            new = services.add_token(club=caller.club, source=obj.source, **wanted)
+            new = access.add_token(club=caller.club, source=obj.source, **wanted)
         obj.secret = new.secret
         obj.public_id = new.token.public_id
         return new.token

@@ -7,9 +7,9 @@ from django.contrib import admin
 from django.contrib.auth import password_validation
 from django.http import HttpRequest
 
-from clubs import services
 from clubs.admin.rows import ClubForm, ClubModelAdmin, caller_of
 from clubs.models import Membership, Role
+from clubs.services import people
 
 
 class NewMemberForm(ClubForm):
@@ -68,7 +68,7 @@ class MembershipAdmin(ClubModelAdmin):
         return membership.user.email
 
     def add_row(self, request: HttpRequest, obj: Any, form: Any) -> Membership:
-        return services.add_member(
+        return people.add_member(
             club=caller_of(request).club,
             email=form.cleaned_data["email"],
             role=Role(form.cleaned_data["role"]),

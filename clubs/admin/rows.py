@@ -29,7 +29,7 @@ from django.utils import timezone
 from clubs.admin.fields import MembershipField, UserField
 from clubs.models import AccessToken, AuditEntry, Club, ClubRow, Membership, User
 from clubs.selectors import Caller
-from clubs.services import record_audit
+from clubs.services import auditing
 from common.club_scope import current_club_id
 from common.errors import DomainError, InvalidInputError
 
@@ -331,7 +331,7 @@ def audit(
         return
     kind = subject_kind(type(rows[0]))
     caller = caller_of(request)
-    record_audit(
+    auditing.record_audit(
         club=caller.club,
         caller=caller,
         action=f"{kind}_{verb}",

@@ -19,9 +19,10 @@ from django.utils.decorators import method_decorator
 from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import csrf_protect
 
-from clubs import selectors, services
+from clubs import selectors
 from clubs.admin.rows import ClubModelAdmin, ClubRequest
 from clubs.models import Club, Membership, Role, User
+from clubs.services import access
 from common.club_scope import club_scope
 
 # Under this key the session remembers the club.
@@ -164,7 +165,7 @@ def _caller(club: Club, request: HttpRequest) -> selectors.Caller:
         club=club,
         role=membership.role,
         # Who logs in with a password holds all rights of the role.
-        scopes=frozenset(services.PERSON_SCOPES),
+        scopes=frozenset(access.PERSON_SCOPES),
         token_id=None,
         source_id=None,
         membership_id=membership.id,

@@ -7,9 +7,10 @@ from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from rest_framework.authentication import BaseAuthentication
 from rest_framework.request import Request
 
-from clubs import selectors, services
+from clubs import selectors
 from clubs.errors import NotAuthenticatedError
 from clubs.selectors import Caller
+from clubs.services import access
 
 KEYWORD = "bearer"
 
@@ -28,7 +29,7 @@ class TokenAuthentication(BaseAuthentication):
         structlog.contextvars.bind_contextvars(
             club=caller.club.slug, actor=str(caller.actor_id), actor_kind=caller.actor_kind
         )
-        services.note_token_use(caller=caller, today=selectors.today_at(caller.club))
+        access.note_token_use(caller=caller, today=selectors.today_at(caller.club))
         return caller, caller
 
     def authenticate_header(self, request: Request) -> str:

@@ -8,9 +8,10 @@ from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from clubs import selectors, services
+from clubs import selectors
 from clubs.api import permissions, serializers
 from clubs.api.base import ClubList, ClubView
+from clubs.services import access
 from common.club_scope import club_scope
 
 
@@ -84,9 +85,7 @@ class SourceList(ClubList):
     def post(self, request: Request, club: str) -> Response:
         body = serializers.NewSourceSerializer(data=request.data)
         body.is_valid(raise_exception=True)
-        source = services.add_source(
-            club=self.caller.club, caller=self.caller, **body.validated_data
-        )
+        source = access.add_source(club=self.caller.club, caller=self.caller, **body.validated_data)
         return Response(serializers.SourceSerializer(source).data, status=201)
 
 
@@ -120,7 +119,7 @@ class SourceTokenList(ClubList):
         body = serializers.NewTokenSerializer(data=request.data)
         body.is_valid(raise_exception=True)
         with club_scope(self.caller.club):
-            new = services.add_token(
+            new = access.add_token(
                 club=self.caller.club,
                 source=selectors.get_source(source_id),
                 caller=self.caller,
@@ -157,10 +156,10 @@ class OwnTokenList(ClubList):
     def post(self, request: Request, club: str) -> Response:
         body = serializers.NewTokenSerializer(data=request.data)
         body.is_valid(raise_exception=True)
-        return _with_secret(services.add_own_token(caller=self.caller, **body.validated_data))
+        return _with_secret(access.add_own_token(caller=self.caller, **body.validated_data))
 
 
-def _with_secret(new: services.NewToken) -> Response:
+def _with_secret(new: access.NewToken) -> Response:
     answer = {**serializers.TokenSerializer(new.token).data, "secret": new.secret}
     response = Response(answer, status=201)
     response["Cache-Control"] = "no-store"

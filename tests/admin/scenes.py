@@ -11,8 +11,8 @@ from analytics.models import Alert, AlertKind, SeriesState
 from approaches.models import Attempt, FinishClass, PendingRefresh, QuarantinedRow
 from approaches.services import pushing
 from athletes.models import BodyMeasurement, CoachAssignment, Consent, SprintTest, SquadMember
-from clubs import services as club_services
 from clubs.models import AccessToken, AuditEntry, Club, Membership, Role
+from clubs.services import people, places
 from common.club_scope import club_scope
 from tests.factories import (
     make_approach,
@@ -57,10 +57,10 @@ def furnish_club(club: Club) -> Rows:
     approach = make_approach(athlete)
     plan = make_plan(approach)
     session = make_session(club)
-    runway = club_services.add_runway(
+    runway = places.add_runway(
         club=club, name="North", surface="polyurethane", boards=[("long_jump", 2.0)]
     )
-    squad = club_services.add_squad(club=club, name="Juniors")
+    squad = people.add_squad(club=club, name="Juniors")
     pushing.record_attempts(
         club=club,
         source_id=source.id,

@@ -13,7 +13,7 @@ from django.urls import URLPattern, URLResolver, get_resolver
 from django.urls.converters import UUIDConverter
 
 from clubs.models import Role, Source
-from clubs.services import PERSON_SCOPES
+from clubs.services.access import PERSON_SCOPES
 from common.club_scope import club_scope
 from tests import factories
 from tests.api.conftest import Api, World

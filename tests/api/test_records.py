@@ -9,8 +9,8 @@ from django.utils import timezone
 
 from athletes import services as athlete_services
 from clubs import selectors as club_selectors
-from clubs import services as club_services
 from clubs.models import Membership, Role
+from clubs.services import people
 from common.club_scope import club_scope
 from tests import factories
 from tests.api.conftest import Api, World
@@ -66,7 +66,7 @@ class TestAthletes:
 
     def test_a_coach_sees_own_squads_and_assigned_athletes(self, world: World):
         club = world.club
-        squad = club_services.add_squad(club=club, name="Youth")
+        squad = people.add_squad(club=club, name="Youth")
         member, assigned, _stranger = (factories.make_athlete(club) for _ in range(3))
         with club_scope(club):
             coach = Membership.objects.get(role=Role.COACH)

@@ -1,33 +1,18 @@
-"""Changes to a club's people, places and tokens."""
+"""Who may push and ask: sources and tokens."""
 
 import secrets
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, datetime
-from uuid import UUID
-from zoneinfo import available_timezones
 
-from django.db import connection
 from django.utils import timezone
 
 from clubs import selectors
-from clubs.models import (
-    AccessToken,
-    AuditEntry,
-    Board,
-    Club,
-    Membership,
-    Role,
-    Runway,
-    Source,
-    SourceKind,
-    Squad,
-    User,
-)
+from clubs.models import AccessToken, Club, Membership, Source, SourceKind
+from clubs.services import auditing
 from common.club_scope import club_scope
-from common.errors import AlreadyExistsError, Fault, InvalidInputError
+from common.errors import Fault, InvalidInputError
 from common.refusals import refuse_duplicates
-from common.request_id import current_request_id
 
 # What a token may be made for, and who may hold it.
 DEVICE_SCOPES = frozenset({"plans:read", "attempts:write", "gates:write"})
@@ -51,94 +36,6 @@ class NewToken:
     secret: str
 
 
-def found_club(
-    *, club_id: UUID | None = None, slug: str, name: str, country: str, time_zone: str = "UTC"
-) -> Club:
-    """Found a club.
-
-    Raises
-    ------
-    AlreadyExistsError
-        A club with this short name exists.
-    InvalidInputError
-        There is no such time zone.
-    """
-    if time_zone not in available_timezones():
-        raise InvalidInputError(
-            faults=[Fault("/time_zone", "unknown_time_zone", f"There is no time zone {time_zone}.")]
-        )
-    if selectors.find_club_id(slug) is not None:
-        raise AlreadyExistsError(f"A club with the short name {slug} exists.")
-    club_id = club_id or _new_key()
-    with club_scope(club_id):
-        return Club.objects.create(
-            id=club_id, slug=slug, name=name, country=country, time_zone=time_zone
-        )
-
-
-def _new_key() -> UUID:
-    """Ask the database for a key: the wall must know a club's id before the club exists."""
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT uuidv7()")
-        (key,) = cursor.fetchone()
-    return UUID(str(key))
-
-
-def add_member(*, club: Club, email: str, role: Role, password: str | None = None) -> Membership:
-    """Give a person a role in the club, with a log-in made when there is none yet.
-
-    A coach or athlete gets a built-in source too, for attempts typed in by hand.
-    """
-    with club_scope(club):
-        user = User.objects.filter(email__iexact=email).first()
-        if user is None:
-            user = User(email=User.objects.normalize_email(email).lower())
-            user.set_password(password)
-            user.save(force_insert=True)
-        with refuse_duplicates("email", f"{email} is a member already."):
-            membership = Membership.objects.create(club=club, user=user, role=role)
-        Source.objects.create(
-            club=club,
-            name=f"Typed in by {membership.id}",
-            kind=SourceKind.PERSON,
-            membership=membership,
-        )
-        return membership
-
-
-def add_squad(*, club: Club, name: str) -> Squad:
-    """Make a squad."""
-    with club_scope(club), refuse_duplicates("name", f"There is a squad {name} already."):
-        return Squad.objects.create(club=club, name=name)
-
-
-def add_runway(
-    *,
-    club: Club,
-    name: str,
-    surface: str,
-    indoor: bool = False,
-    altitude_m: float = 0.0,
-    direction_deg: float | None = None,
-    length_m: float | None = None,
-    boards: Iterable[tuple[str, float]] = (),
-) -> Runway:
-    """Make a runway with its boards, each an event and its distance to the pit."""
-    with club_scope(club), refuse_duplicates("name", f"There is a runway {name} already."):
-        runway = Runway.objects.create(
-            club=club,
-            name=name,
-            surface=surface,
-            indoor=indoor,
-            altitude_m=altitude_m,
-            direction_deg=direction_deg,
-            length_m=length_m,
-        )
-        for event, to_pit_m in boards:
-            Board.objects.create(club=club, runway=runway, event=event, to_pit_m=to_pit_m)
-        return runway
-
-
 def add_source(
     *, club: Club, name: str, kind: SourceKind, caller: selectors.Caller | None = None
 ) -> Source:
@@ -157,7 +54,7 @@ def add_source(
         )
     with club_scope(club), refuse_duplicates("name", f"There is a source {name} already."):
         source = Source.objects.create(club=club, name=name, kind=kind)
-        record_audit(
+        auditing.record_audit(
             club=club, caller=caller, action="source_added", subjects={"source": [source.id]}
         )
         return source
@@ -209,7 +106,9 @@ def add_token(
             membership=membership,
             expires_at=expires_at,
         )
-        record_audit(club=club, caller=caller, action="token_added", subjects={"token": [token.id]})
+        auditing.record_audit(
+            club=club, caller=caller, action="token_added", subjects={"token": [token.id]}
+        )
     return NewToken(token=token, secret=body + selectors.checksum(body))
 
 
@@ -255,27 +154,3 @@ def note_token_use(*, caller: selectors.Caller, today: date) -> None:
         return
     with club_scope(caller.club):
         AccessToken.objects.filter(id=caller.token_id).update(last_used_date=today)
-
-
-def record_audit(
-    *,
-    club: Club,
-    caller: selectors.Caller | None,
-    action: str,
-    subjects: Mapping[str, Iterable[UUID]],
-    field_names: Iterable[str] = (),
-    counts: Mapping[str, int] | None = None,
-) -> None:
-    """Note who did what to which rows, in the transaction of the work: ids and names, no values."""
-    for kind, ids in subjects.items():
-        AuditEntry.objects.create(
-            club=club,
-            actor_kind="system" if caller is None else caller.actor_kind,
-            actor_id=None if caller is None else caller.actor_id,
-            action=action,
-            subject_kind=kind,
-            subject_ids=list(ids),
-            field_names=list(field_names),
-            counts=dict(counts or {}),
-            request_id=current_request_id(),
-        )
