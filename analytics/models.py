@@ -7,7 +7,7 @@ from django.db import models
 from django.db.models.functions import Now
 
 from approaches.models import Approach, Attempt, FinishClass, Plan, Session
-from clubs.models import ClubRow, Membership
+from clubs.models import ClubRow, KeptRow, Membership
 from common.constraints import SameClub
 
 
@@ -163,7 +163,7 @@ class AlertKind(models.TextChoices):
     PROGRESS = "progress", "Spread lower than before"
 
 
-class AlertRule(ClubRow):
+class AlertRule(KeptRow):
     """A club's own thresholds for one kind of alert; without one the defaults hold."""
 
     kind = models.CharField(max_length=16, choices=AlertKind.choices)
@@ -182,7 +182,7 @@ class AlertRule(ClubRow):
         return self.get_kind_display()
 
 
-class Alert(SeriesRow):
+class Alert(SeriesRow, KeptRow):
     """Something about a series that a coach should see, with its evidence."""
 
     kind = models.CharField(max_length=16, choices=AlertKind.choices)

@@ -5,7 +5,7 @@ from django.db import models
 from django.db.models.functions import Now
 
 from athletes.models import Athlete
-from clubs.models import ClubRow, Event, Membership, Runway, Source
+from clubs.models import ClubRow, Event, KeptRow, Membership, Runway, Source
 from common.constraints import SameClub
 
 
@@ -15,7 +15,7 @@ class StartStyle(models.TextChoices):
     RUN_IN = "run_in", "Run-in"
 
 
-class Approach(ClubRow):
+class Approach(KeptRow):
     """A run-up of one athlete: an event, a number of steps, a way to start."""
 
     athlete = models.ForeignKey(
@@ -125,7 +125,7 @@ class SessionKind(models.TextChoices):
     COMPETITION = "competition", "Competition"
 
 
-class Session(ClubRow):
+class Session(KeptRow):
     """A training, testing or competition day, with its conditions."""
 
     code = models.CharField(max_length=40, help_text='Unique in the club, such as "2026-05-02-am".')
@@ -216,7 +216,7 @@ class LeftOut(models.TextChoices):
     PARTIAL = "partial", "Part of the run-up only"
 
 
-class Attempt(ClubRow):
+class Attempt(KeptRow):
     """One measured run-up.
 
     The arrays start at the take-off footfall and go back; NaN stands for "not measured", since
@@ -261,7 +261,6 @@ class Attempt(ClubRow):
     gate_time_s = ArrayField(models.FloatField())
     left_out = models.CharField(max_length=16, choices=LeftOut.choices, null=True)
     fingerprint = models.BinaryField(max_length=17, help_text="Version byte, then the hash.")
-    version = models.PositiveIntegerField(default=1)
     voided_at = models.DateTimeField(null=True)
     created_at = models.DateTimeField(db_default=Now(), editable=False)
 

@@ -3,7 +3,7 @@
 from django.db import models
 from django.db.models.functions import Now
 
-from clubs.models import ClubRow, Membership, Squad, User
+from clubs.models import KeptRow, Membership, Squad, User
 from common.constraints import SameClub
 
 
@@ -12,7 +12,7 @@ class Foot(models.TextChoices):
     RIGHT = "right", "Right"
 
 
-class Athlete(ClubRow):
+class Athlete(KeptRow):
     """A jumper of the club."""
 
     code = models.CharField(max_length=32, help_text='The club\'s own short code, such as "A-17".')
@@ -47,7 +47,7 @@ class Athlete(ClubRow):
         return f"{self.given_name} {self.family_name} ({self.code})"
 
 
-class BodyMeasurement(ClubRow):
+class BodyMeasurement(KeptRow):
     """Height and leg length on one day, from which growth is seen."""
 
     athlete = models.ForeignKey(
@@ -82,7 +82,7 @@ class BodyMeasurement(ClubRow):
         return f"{self.measured_date}: {self.height_m:.2f} m"
 
 
-class Consent(ClubRow):
+class Consent(KeptRow):
     """What an athlete or a guardian agreed to, in which words, and until when."""
 
     class Purpose(models.TextChoices):
@@ -124,7 +124,7 @@ class Consent(ClubRow):
         return f"{self.get_purpose_display()} from {self.from_date}"
 
 
-class SquadMember(ClubRow):
+class SquadMember(KeptRow):
     """An athlete's time in a squad."""
 
     squad = models.ForeignKey(
@@ -161,7 +161,7 @@ class SquadMember(ClubRow):
         return f"from {self.from_date}"
 
 
-class CoachAssignment(ClubRow):
+class CoachAssignment(KeptRow):
     """A coach's charge: one athlete, or a whole squad."""
 
     coach = models.ForeignKey(
@@ -214,7 +214,7 @@ class CoachAssignment(ClubRow):
         return f"from {self.from_date}"
 
 
-class SprintTest(ClubRow):
+class SprintTest(KeptRow):
     """Split times of one sprint, from which the speed curve is fitted."""
 
     class Start(models.TextChoices):

@@ -11,6 +11,10 @@ class NotAuthenticatedError(DomainError):
     title = "Send a valid access token"
 
 
+class UnknownTokenError(NotAuthenticatedError):
+    """The token is well formed, and nobody has it: a guess, unless it was one of a lost club."""
+
+
 class NotAllowedError(DomainError):
     """The caller is known, and may not do this."""
 
@@ -33,3 +37,28 @@ class RevokedSourceError(DomainError):
     code = "revoked_source"
     status = 403
     title = "This source was closed"
+
+
+class InFlightError(DomainError):
+    """The same request, with the same key, is being answered at this moment."""
+
+    code = "in_flight"
+    status = 409
+    title = "The same request is being answered; send it again in a moment"
+    retry_after_s = 1
+
+
+class KeyReusedError(DomainError):
+    """The idempotency key was used for another request before."""
+
+    code = "key_reused"
+    status = 422
+    title = "This Idempotency-Key was used for another request"
+
+
+class KeyRequiredError(DomainError):
+    """Without a key this write could be stored twice."""
+
+    code = "key_required"
+    status = 400
+    title = "Send an Idempotency-Key: this write has no id of its own"

@@ -35,6 +35,7 @@ class Club(models.Model):
         default=dict, blank=True, help_text="Thresholds that differ from the defaults."
     )
     created_at = models.DateTimeField(db_default=Now(), editable=False)
+    version = models.PositiveIntegerField(default=1, db_default=1, editable=False)
 
     class Meta:
         constraints = [
@@ -55,6 +56,15 @@ class ClubRow(models.Model):
 
     id = database_key()
     club = models.ForeignKey(Club, on_delete=models.PROTECT, related_name="+", db_index=False)
+
+    class Meta:
+        abstract = True
+
+
+class KeptRow(ClubRow):
+    """A row that can be changed. The database counts its versions: see `common.versions`."""
+
+    version = models.PositiveIntegerField(default=1, db_default=1, editable=False)
 
     class Meta:
         abstract = True
@@ -102,7 +112,7 @@ class Role(models.TextChoices):
     ATHLETE = "athlete", "Athlete"
 
 
-class Membership(ClubRow):
+class Membership(KeptRow):
     """A person's role in a club."""
 
     user = models.ForeignKey(User, on_delete=models.PROTECT, related_name="memberships")
@@ -121,7 +131,7 @@ class Membership(ClubRow):
         return self.get_role_display()
 
 
-class Squad(ClubRow):
+class Squad(KeptRow):
     """Athletes who train together."""
 
     name = models.CharField(max_length=80)
@@ -136,7 +146,7 @@ class Squad(ClubRow):
         return self.name
 
 
-class Runway(ClubRow):
+class Runway(KeptRow):
     """A runway with its surface and direction."""
 
     name = models.CharField(max_length=80)
@@ -203,7 +213,7 @@ class SourceKind(models.TextChoices):
     PERSON = "person", "Person"
 
 
-class Source(ClubRow):
+class Source(KeptRow):
     """Who pushes: the ids that it gives are unique within it."""
 
     name = models.CharField(max_length=80)
@@ -312,3 +322,28 @@ class AuditEntry(ClubRow):
 
     def __str__(self) -> str:
         return f"{self.action} {self.at:%Y-%m-%d %H:%M}"
+
+
+class AnsweredRequest(ClubRow):
+    """A write that came with an Idempotency-Key, and what was answered."""
+
+    principal_id = models.UUIDField(help_text="The source or membership that asked.")
+    method = models.CharField(max_length=8)
+    path = models.CharField(max_length=400)
+    key = models.CharField(max_length=255)
+    asked_hash = models.BinaryField(max_length=32, help_text="Of the body and the parameters.")
+    status = models.PositiveSmallIntegerField()
+    headers = models.JSONField()
+    answer = models.JSONField(null=True)
+    answered_at = models.DateTimeField(db_default=Now())
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["club", "principal_id", "method", "path", "key"], name="answered_once"
+            ),
+        ]
+        indexes = [models.Index(fields=["club", "answered_at"], name="answered_expiry")]
+
+    def __str__(self) -> str:
+        return f"{self.method} {self.path}"

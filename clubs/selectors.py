@@ -12,7 +12,7 @@ from django.db import connection
 from django.db.models import QuerySet
 from django.utils import timezone
 
-from clubs.errors import NotAuthenticatedError
+from clubs.errors import NotAuthenticatedError, UnknownTokenError
 from clubs.models import AccessToken, Board, Club, Membership, Role, Runway, Source, Squad, User
 from common.club_scope import club_scope
 from common.errors import NotFoundError
@@ -61,8 +61,10 @@ def find_caller(presented: str) -> Caller:
 
     Raises
     ------
+    UnknownTokenError
+        Nobody has it.
     NotAuthenticatedError
-        It is malformed, unknown, expired or revoked, or its source or membership has ended. The
+        It is malformed, expired or revoked, or its source or membership has ended. The
         answer is the same for all of them, so that guessing teaches nothing.
     """
     public_id, secret = _split_token(presented)
@@ -70,7 +72,7 @@ def find_caller(presented: str) -> Caller:
         cursor.execute("SELECT penult_club_of_token(%s)", [public_id])
         (club_id,) = cursor.fetchone()
     if club_id is None:
-        raise NotAuthenticatedError
+        raise UnknownTokenError
     with club_scope(club_id, read_only=True):
         token = (
             AccessToken.objects.select_related("club", "source", "membership")
@@ -78,7 +80,7 @@ def find_caller(presented: str) -> Caller:
             .first()
         )
     if token is None or not hmac.compare_digest(hash_secret(secret), bytes(token.secret_hash)):
-        raise NotAuthenticatedError
+        raise UnknownTokenError
     if not _is_live(token, now=timezone.now()):
         raise NotAuthenticatedError
     return Caller(
@@ -158,6 +160,20 @@ def today_at(club: Club) -> date:
 
 def list_squads() -> QuerySet[Squad]:
     return Squad.objects.all()
+
+
+def get_squad(squad_id: UUID) -> Squad:
+    """Return a squad of the club in scope.
+
+    Raises
+    ------
+    NotFoundError
+        The club has no such squad.
+    """
+    squad = Squad.objects.filter(id=squad_id).first()
+    if squad is None:
+        raise NotFoundError
+    return squad
 
 
 def list_runways() -> QuerySet[Runway]:

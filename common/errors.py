@@ -23,6 +23,7 @@ class DomainError(Exception):
     code = "refused"
     status = 400
     title = "The request was refused"
+    retry_after_s: int | None = None  # when sending the same again is worth a try
 
     def __init__(self, detail: str = "", *, faults: Sequence[Fault] = ()) -> None:
         super().__init__(detail or self.title)
@@ -52,3 +53,11 @@ class AlreadyExistsError(DomainError):
     code = "already_exists"
     status = 409
     title = "This exists already"
+
+
+class StaleVersionError(DomainError):
+    """The row was changed since the caller read it."""
+
+    code = "stale_version"
+    status = 412
+    title = "Somebody changed this meanwhile"

@@ -34,12 +34,17 @@ def build_wall(table: str, *, club_column: str = "club_id") -> migrations.RunSQL
 
 
 def key_by_club(table: str) -> migrations.RunSQL:
-    """Make (club_id, id) the primary key, which serves keys within a club and partitioning."""
+    """Make (club_id, id) the primary key, which serves keys within a club and partitioning.
+
+    For a table made in the same migration: it has no rows yet, and nobody who waits.
+    """
     return migrations.RunSQL(
-        sql=(
+        # A list, because the comment for the lint would be cut out of a text.
+        sql=[
+            "-- squawk-ignore ban-drop-constraint\n"
             f"ALTER TABLE {table} DROP CONSTRAINT {table}_pkey,"
-            f" ADD CONSTRAINT {table}_pkey PRIMARY KEY (club_id, id);"
-        ),
+            f" ADD CONSTRAINT {table}_pkey PRIMARY KEY (club_id, id)"
+        ],
         reverse_sql=(
             f"ALTER TABLE {table} DROP CONSTRAINT {table}_pkey CASCADE,"
             f" ADD CONSTRAINT {table}_pkey PRIMARY KEY (id);"

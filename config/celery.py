@@ -50,6 +50,11 @@ app.conf.update(
             # A round that waited longer than this is superseded by the next one.
             "options": {"expires": 30},
         },
+        "forget-answers": {
+            "task": "clubs.forget_answers",
+            "schedule": 3600.0,
+            "options": {"expires": 3600},
+        },
         "expire-quarantine": {
             "task": "approaches.expire_quarantine",
             "schedule": 3600.0,

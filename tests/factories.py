@@ -9,7 +9,7 @@ from typing import Any
 from approaches.models import Approach, Plan, Session, SessionKind, StartStyle
 from approaches.services.readings import Row, read_json_batch
 from athletes.models import Athlete
-from clubs.models import Club, Event, Membership, Role, Source, SourceKind
+from clubs.models import Club, Event, Membership, Role, Source, SourceKind, Squad
 from clubs.services import access, founding, people
 from common.club_scope import club_scope
 
@@ -31,6 +31,10 @@ def make_member(club: Club, role: Role = Role.COACH, **fields: Any) -> Membershi
 
 def make_source(club: Club, kind: SourceKind = SourceKind.DEVICE, **fields: Any) -> Source:
     return access.add_source(club=club, kind=kind, **{"name": f"Gate {next(_numbers)}", **fields})
+
+
+def make_squad(club: Club, **fields: Any) -> Squad:
+    return people.add_squad(club=club, **{"name": f"Squad {next(_numbers)}", **fields})
 
 
 def make_device_token(

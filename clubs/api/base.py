@@ -1,23 +1,42 @@
 """What every view of a club has in common."""
 
 from abc import ABC, abstractmethod
+from collections.abc import Callable, Collection
 from contextlib import ExitStack
 from datetime import date
 from typing import Any, ClassVar
+from uuid import UUID
 
+import msgspec
 from django.db.models import Model, QuerySet
 from django.http import HttpRequest, HttpResponseBase
+from django.urls import reverse
 from rest_framework.generics import GenericAPIView
 from rest_framework.permissions import SAFE_METHODS
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from clubs.api.permissions import Right
+from clubs.errors import KeyRequiredError
 from clubs.models import Club
 from clubs.selectors import Caller, today_at
+from clubs.services import answering
 from common.api.errors import InvalidParameterError, UnknownParameterError
 from common.api.filters import parameter_names
+from common.api.limits import CallerLimit, Standing, headers_of
+from common.api.preconditions import content_of, etag_of, find_idempotency_key
+from common.api.renderers import JSONRenderer
+from common.api.serializers import ChangesSerializer
 from common.club_scope import club_scope
+
+# Content-Type and its like are written anew; these belong to the answer.
+_KEPT_HEADERS = frozenset({"Cache-Control", "ETag", "Location"})
+
+# What a change of a row may be answered, besides what every request may.
+CHANGE_PROBLEMS = {
+    "412": "Somebody changed the row since its ETag was read.",
+    "428": "There is no If-Match.",
+}
 
 
 class ClubView(GenericAPIView[Any]):
@@ -31,6 +50,8 @@ class ClubView(GenericAPIView[Any]):
     parameters: ClassVar[dict[str, frozenset[str]]] = {}
     operation_names: ClassVar[dict[str, str]] = {}
     metadata_class = None
+    throttle_classes = (CallerLimit,)
+    standing: Standing | None = None  # how the caller stands with the limit, once it was counted
 
     @property
     def caller(self) -> Caller:
@@ -47,11 +68,72 @@ class ClubView(GenericAPIView[Any]):
         with ExitStack() as self._reading:
             return super().dispatch(request, *args, **kwargs)
 
+    def finalize_response(
+        self, request: Request, response: Response, *args: Any, **kwargs: Any
+    ) -> Response:
+        final = super().finalize_response(request, response, *args, **kwargs)
+        if self.standing is not None:
+            for name, value in headers_of(self.standing).items():
+                final[name] = value
+        return final
+
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
         self._refuse_unknown_parameters(request)
         if request.method in SAFE_METHODS:
             self._reading.enter_context(club_scope(self.caller.club, read_only=True))
+
+    def changes(self, serializer_class: type[ChangesSerializer]) -> dict[str, Any]:
+        """Return the fields that the body changes."""
+        body = serializer_class(data=self.request.data)
+        body.is_valid(raise_exception=True)
+        return dict(body.validated_data)
+
+    def kept(self, row: Any, *, status: int = 200) -> Response:
+        """Answer with a row and the ETag of its version; If-Match takes it back."""
+        response = Response(self.get_serializer(row).data, status=status)
+        response["ETag"] = etag_of(row.version)
+        return response
+
+    def created(self, row: Any, *, route: str, **ids: UUID) -> Response:
+        """Answer with a row just made, and where it can be read."""
+        response = self.kept(row, status=201)
+        response["Location"] = reverse(route, kwargs={"club": self.caller.club.slug, **ids})
+        return response
+
+    def once(
+        self,
+        work: Callable[[], Response],
+        *,
+        required: bool = False,
+        secret_fields: Collection[str] = (),
+    ) -> Response:
+        """Do a write that has no natural key, or answer again what was answered under its key.
+
+        Raises
+        ------
+        KeyRequiredError
+            The write requires an Idempotency-Key, and there is none.
+        """
+        key = find_idempotency_key(self.request)
+        if key is None:
+            if required:
+                raise KeyRequiredError
+            return work()
+        asked = answering.Asked(
+            caller=self.caller,
+            method=str(self.request.method),
+            path=self.request.path,
+            key=key,
+            content=content_of(self.request),
+        )
+        answer = answering.answer_once(
+            asked, lambda: _answer_of(work()), secret_fields=frozenset(secret_fields)
+        )
+        response = Response(answer.body, status=answer.status, headers=dict(answer.headers))
+        if answer.repeated:
+            response["Answer-Repeated"] = "true"
+        return response
 
     def flag(self, name: str) -> bool:
         """Return whether a query parameter says true; without it, false.
@@ -80,6 +162,16 @@ class ClubView(GenericAPIView[Any]):
             # Neither may silently widen what is asked for.
             if values == [""] or len(values) > 1:
                 raise InvalidParameterError(f"{name} is given once, and not empty.")
+
+
+def _answer_of(response: Response) -> answering.Answer:
+    """Return what of a response is kept and sent again."""
+    body = msgspec.json.decode(JSONRenderer().render(response.data))
+    return answering.Answer(
+        status=response.status_code,
+        body=body,
+        headers={name: value for name, value in response.items() if name in _KEPT_HEADERS},
+    )
 
 
 class ClubList(ClubView, ABC):

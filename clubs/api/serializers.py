@@ -6,7 +6,7 @@ from rest_framework import serializers
 
 from clubs.models import Event, SourceKind
 from common.api import fields
-from common.api.serializers import StrictSerializer
+from common.api.serializers import ChangesSerializer, StrictSerializer
 
 
 class ClubSerializer(serializers.Serializer[Any]):
@@ -20,6 +20,15 @@ class SquadSerializer(serializers.Serializer[Any]):
     id = serializers.UUIDField()
     name = serializers.CharField()
     archived_at = serializers.DateTimeField(allow_null=True)
+
+
+class NewSquadSerializer(StrictSerializer):
+    name = fields.TextField(max_length=80)
+
+
+class SquadChangesSerializer(ChangesSerializer):
+    name = fields.TextField(max_length=80)
+    archived = fields.FlagField()
 
 
 class BoardSerializer(serializers.Serializer[Any]):

@@ -10,8 +10,10 @@ from rest_framework.response import Response
 
 from clubs import selectors
 from clubs.api import permissions, serializers
-from clubs.api.base import ClubList, ClubView
-from clubs.services import access
+from clubs.api.base import CHANGE_PROBLEMS, ClubList, ClubView
+from clubs.services import access, people
+from common.api.preconditions import expected_version
+from common.api.schema import IDEMPOTENCY_KEY, IF_MATCH
 from common.club_scope import club_scope
 
 
@@ -29,8 +31,9 @@ class ClubDetail(ClubView):
 class SquadList(ClubList):
     """The club's squads."""
 
-    rights = {"GET": permissions.READ_CLUB}
-    operation_names = {"GET": "squads_list"}
+    rights = {"GET": permissions.READ_CLUB, "POST": permissions.WRITE_CLUB}
+    operation_names = {"GET": "squads_list", "POST": "squads_create"}
+    problems = {"POST": {"409": "The club has a squad of this name."}}
     serializer_class = serializers.SquadSerializer
 
     def rows(self) -> QuerySet[Any]:
@@ -39,6 +42,46 @@ class SquadList(ClubList):
     @extend_schema(responses=serializers.SquadSerializer(many=True))
     def get(self, request: Request, club: str) -> Response:
         return self.listed()
+
+    @extend_schema(
+        request=serializers.NewSquadSerializer,
+        responses={201: serializers.SquadSerializer},
+        examples=[OpenApiExample("A squad", value={"name": "Youth"}, request_only=True)],
+    )
+    def post(self, request: Request, club: str) -> Response:
+        body = serializers.NewSquadSerializer(data=request.data)
+        body.is_valid(raise_exception=True)
+        squad = people.add_squad(club=self.caller.club, caller=self.caller, **body.validated_data)
+        return self.created(squad, route="squad", squad_id=squad.id)
+
+
+class SquadDetail(ClubView):
+    """One squad."""
+
+    rights = {"GET": permissions.READ_CLUB, "PATCH": permissions.WRITE_CLUB}
+    operation_names = {"GET": "squads_read", "PATCH": "squads_change"}
+    problems = {"PATCH": {**CHANGE_PROBLEMS, "409": "The club has a squad of this name."}}
+    serializer_class = serializers.SquadSerializer
+
+    def get(self, request: Request, club: str, squad_id: UUID) -> Response:
+        return self.kept(selectors.get_squad(squad_id))
+
+    @extend_schema(
+        request=serializers.SquadChangesSerializer,
+        responses=serializers.SquadSerializer,
+        parameters=[IF_MATCH],
+        examples=[OpenApiExample("Another name", value={"name": "Juniors"}, request_only=True)],
+    )
+    def patch(self, request: Request, club: str, squad_id: UUID) -> Response:
+        expected = expected_version(request)
+        squad = people.change_squad(
+            club=self.caller.club,
+            squad_id=squad_id,
+            expected=expected,
+            changes=self.changes(serializers.SquadChangesSerializer),
+            caller=self.caller,
+        )
+        return self.kept(squad)
 
 
 class RunwayList(ClubList):
@@ -112,20 +155,25 @@ class SourceTokenList(ClubList):
 
     @extend_schema(
         request=serializers.NewTokenSerializer,
+        parameters=[IDEMPOTENCY_KEY],
         responses={201: serializers.TokenWithSecretSerializer},
         examples=[_TOKEN_EXAMPLE],
     )
     def post(self, request: Request, club: str, source_id: UUID) -> Response:
         body = serializers.NewTokenSerializer(data=request.data)
         body.is_valid(raise_exception=True)
-        with club_scope(self.caller.club):
-            new = access.add_token(
-                club=self.caller.club,
-                source=selectors.get_source(source_id),
-                caller=self.caller,
-                **body.validated_data,
-            )
-        return _with_secret(new)
+
+        def make() -> Response:
+            with club_scope(self.caller.club):
+                new = access.add_token(
+                    club=self.caller.club,
+                    source=selectors.get_source(source_id),
+                    caller=self.caller,
+                    **body.validated_data,
+                )
+            return _with_secret(new)
+
+        return self.once(make, secret_fields={"secret"})
 
 
 class OwnTokenList(ClubList):
@@ -144,6 +192,7 @@ class OwnTokenList(ClubList):
 
     @extend_schema(
         request=serializers.NewTokenSerializer,
+        parameters=[IDEMPOTENCY_KEY],
         responses={201: serializers.TokenWithSecretSerializer},
         examples=[
             OpenApiExample(
@@ -156,7 +205,11 @@ class OwnTokenList(ClubList):
     def post(self, request: Request, club: str) -> Response:
         body = serializers.NewTokenSerializer(data=request.data)
         body.is_valid(raise_exception=True)
-        return _with_secret(access.add_own_token(caller=self.caller, **body.validated_data))
+
+        def make() -> Response:
+            return _with_secret(access.add_own_token(caller=self.caller, **body.validated_data))
+
+        return self.once(make, secret_fields={"secret"})
 
 
 def _with_secret(new: access.NewToken) -> Response:

@@ -1,7 +1,9 @@
 """Who did what."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from uuid import UUID
+
+from django.db.models import Model
 
 from clubs import selectors
 from clubs.models import AuditEntry, Club
@@ -29,4 +31,19 @@ def record_audit(
             field_names=list(field_names),
             counts=dict(counts or {}),
             request_id=current_request_id(),
+        )
+
+
+def record_change(
+    *, club: Club, caller: selectors.Caller | None, subject: Model, changed: Collection[str]
+) -> None:
+    """Note which fields of a row were changed; without a changed field there is nothing to note."""
+    if changed:
+        kind = subject._meta.verbose_name_raw.replace(" ", "_")
+        record_audit(
+            club=club,
+            caller=caller,
+            action=f"{kind}_changed",
+            subjects={kind: [subject.pk]},
+            field_names=changed,
         )

@@ -25,3 +25,19 @@ class InvalidCursorError(DomainError):
     code = "invalid_cursor"
     status = 400
     title = "This cursor does not fit; start again without one"
+
+
+class VersionRequiredError(DomainError):
+    """A change of what others may have changed meanwhile names the version that it starts from."""
+
+    code = "version_required"
+    status = 428
+    title = "Send If-Match with the ETag of what you read"
+
+
+class InvalidHeaderError(DomainError):
+    """A header has a value that it cannot have."""
+
+    code = "invalid_header"
+    status = 400
+    title = "A header has a value that it cannot have"

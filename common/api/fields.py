@@ -83,6 +83,17 @@ class WholeNumberField(serializers.IntegerField):
         return data
 
 
+class FlagField(serializers.BooleanField):
+    """JSON's true or false."""
+
+    default_error_messages = {"wrong_type": "True or false is expected."}
+
+    def to_internal_value(self, data: Any) -> bool:
+        if not isinstance(data, bool):
+            self.fail("wrong_type")
+        return data
+
+
 class MomentField(serializers.DateTimeField):
     """A moment (RFC 3339), which is never without its zone."""
 

@@ -16,8 +16,6 @@ from common.request_id import current_request_id
 logger = structlog.get_logger(__name__)
 
 MEDIA_TYPE = "application/problem+json"
-# About what a database takes to start again.
-RETRY_AFTER_SECONDS = 2
 # Where each code is explained; a relative reference is resolved against the request's address.
 TYPE_BASE = "/api/v1/docs/errors/#"
 
@@ -36,6 +34,7 @@ class UnavailableError(DomainError):
     code = "unavailable"
     status = 503
     title = "The service cannot answer at the moment; try again"
+    retry_after_s = 2  # about what a database takes to start again
 
 
 class MethodNotAllowedError(DomainError):
@@ -118,8 +117,8 @@ def problem_response(error: DomainError) -> HttpResponse:
         ],
     }
     response = HttpResponse(msgspec.json.encode(body), status=error.status, content_type=MEDIA_TYPE)
-    if error.status == UnavailableError.status:
-        response["Retry-After"] = str(RETRY_AFTER_SECONDS)
+    if error.retry_after_s is not None:
+        response["Retry-After"] = str(error.retry_after_s)
     if error.status == 401:
         response["WWW-Authenticate"] = 'Bearer realm="penult"'
     return response

@@ -6,18 +6,33 @@ import msgspec
 from drf_spectacular.extensions import OpenApiSerializerExtension
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.plumbing import ResolvedComponent
-from drf_spectacular.utils import Direction, OpenApiResponse
+from drf_spectacular.utils import Direction, OpenApiParameter, OpenApiResponse
 from rest_framework import serializers
 
 from common.api.fields import TextField
 from common.api.problems import MEDIA_TYPE
 from common.api.serializers import ProblemSerializer, StrictSerializer
 
+IF_MATCH = OpenApiParameter(
+    "If-Match",
+    str,
+    OpenApiParameter.HEADER,
+    required=True,
+    description="The ETag of the version that the change starts from.",
+)
+IDEMPOTENCY_KEY = OpenApiParameter(
+    "Idempotency-Key",
+    str,
+    OpenApiParameter.HEADER,
+    description="Names this write: sent again within a day, it is answered again, not done again.",
+)
+
 _PROBLEMS = {
     "400": "The request breaks a rule; `errors` names each field.",
     "401": "No valid access token.",
     "403": "The role or the token's scopes do not allow this.",
     "404": "There is no such thing here, or it is not the caller's.",
+    "429": "Too many requests, or too many unknown tokens; wait as Retry-After says.",
     "503": "The database does not answer; send again after Retry-After seconds.",
 }
 

@@ -21,6 +21,18 @@ class StrictSerializer(serializers.Serializer[Any]):
         return super().to_internal_value(data)
 
 
+class ChangesSerializer(StrictSerializer):
+    """Fields to change: any of them, and at least one."""
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **{"partial": True, **options})
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        if not attrs:
+            raise serializers.ValidationError("Name at least one field to change.", "empty")
+        return attrs
+
+
 class ProblemFaultSerializer(serializers.Serializer[Any]):
     pointer = serializers.CharField(help_text="JSON pointer (RFC 6901) into what was sent.")
     code = serializers.CharField()

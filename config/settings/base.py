@@ -125,6 +125,10 @@ CONTENT_SECURITY_POLICY = {
 # A push of 10 MiB is read by its own view; forms stay small.
 DATA_UPLOAD_MAX_MEMORY_SIZE = 10 * 1024 * 1024 + 1024
 
+# Of one token, and of one address that shows tokens nobody has; each web process counts for itself.
+REQUESTS_PER_MINUTE = int(text("REQUESTS_PER_MINUTE", "6000"))
+WRONG_TOKENS_PER_MINUTE = 60
+
 REST_FRAMEWORK: dict[str, Any] = {
     "DEFAULT_AUTHENTICATION_CLASSES": ["clubs.api.authentication.TokenAuthentication"],
     "DEFAULT_PERMISSION_CLASSES": ["clubs.api.permissions.ClubRights"],

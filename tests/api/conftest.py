@@ -22,13 +22,32 @@ class Api:
         self.base = f"{BASE}/{slug}/"
 
     def get(self, path: str, **headers: str) -> Any:
-        return self._client.get(self.base + path, headers=headers)
+        return self._client.get(self.base + path, headers=_named(headers))
 
-    def post(self, path: str, body: Any, content_type: str = "application/json") -> Any:
-        return self._client.post(self.base + path, body, content_type=content_type)
+    def post(
+        self, path: str, body: Any, content_type: str = "application/json", **headers: str
+    ) -> Any:
+        return self._client.post(
+            self.base + path, body, content_type=content_type, headers=_named(headers)
+        )
+
+    def patch(self, path: str, body: Any, *, if_match: str | None = "*") -> Any:
+        headers = {} if if_match is None else {"If-Match": if_match}
+        return self._client.patch(
+            self.base + path, body, content_type="application/json", headers=headers
+        )
+
+    def delete(self, path: str) -> Any:
+        return self._client.delete(self.base + path)
 
     def send(self, method: str, path: str) -> Any:
-        return self._client.generic(method, path, b"{}", content_type="application/json")
+        return self._client.generic(
+            method, path, b"{}", content_type="application/json", headers={"If-Match": "*"}
+        )
+
+
+def _named(headers: dict[str, str]) -> dict[str, str]:
+    return {name.replace("_", "-"): value for name, value in headers.items()}
 
 
 @dataclass(frozen=True)

@@ -65,6 +65,7 @@ def own_ids(world: World) -> dict[str, object]:
             "athlete_id": world.athlete.id,
             "approach_id": world.approach.id,
             "session_id": world.session.id,
+            "squad_id": factories.make_squad(world.club).id,
             "source_id": Source.objects.exclude(kind="person").values_list("id", flat=True)[0],
         }
 

@@ -46,6 +46,7 @@ class Stand:
             **os.environ,
             "PYTHONPATH": str(CHECKOUT),
             "DJANGO_SETTINGS_MODULE": SETTINGS,
+            "REQUESTS_PER_MINUTE": "1000000",
             "LOG_LEVEL": "INFO",
             "SECRET_KEY": self._secret_key,
             "DATABASE_URL": self.servers.database_url("app"),

@@ -94,6 +94,7 @@ class Stack:
         self.environment = {
             **os.environ,
             "DJANGO_SETTINGS_MODULE": "config.settings.local",
+            "REQUESTS_PER_MINUTE": "1000000",
             "DATABASE_URL": self.servers.database_url("app"),
             "REDIS_URL": self.servers.redis_url,
             "SECRET_KEY": self.servers.local_dir.secret("secret_key"),
