@@ -1,10 +1,11 @@
 """The doors of the peer."""
 
+from django.urls import path
 from rest_framework.routers import SimpleRouter
 
-from tests.bench.stock.views import AttemptViewSet, OneTransactionViewSet
+from tests.bench.stock.views import AttemptViewSet, EmptyView, OneTransactionViewSet
 
 router = SimpleRouter()
 router.register("attempts", AttemptViewSet)
 router.register("one-transaction", OneTransactionViewSet, basename="one-transaction")
-urlpatterns = router.urls
+urlpatterns = [*router.urls, path("empty/", EmptyView.as_view())]

@@ -1,4 +1,4 @@
-"""Model view sets that take one attempt or a list of them."""
+"""Model view sets that take one attempt or a list of them, and a view that does nothing."""
 
 from typing import Any
 
@@ -6,6 +6,7 @@ from django.db import transaction
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.serializers import BaseSerializer
+from rest_framework.views import APIView
 from rest_framework.viewsets import ModelViewSet
 
 from tests.bench.stock.models import Attempt
@@ -29,3 +30,10 @@ class OneTransactionViewSet(AttemptViewSet):
     @transaction.atomic
     def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         return super().create(request, *args, **kwargs)
+
+
+class EmptyView(APIView):
+    """Find who asks, and answer nothing: what every request costs with the framework."""
+
+    def get(self, request: Request) -> Response:
+        return Response({})
