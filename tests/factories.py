@@ -6,7 +6,18 @@ from collections.abc import Collection
 from datetime import UTC, date, datetime
 from typing import Any
 
-from approaches.models import Approach, Plan, Session, SessionKind, StartStyle
+from analytics.models import Alert, AlertKind
+from approaches.models import (
+    Approach,
+    Attempt,
+    FinishClass,
+    Plan,
+    QuarantinedRow,
+    Session,
+    SessionKind,
+    StartStyle,
+)
+from approaches.services import pushing
 from approaches.services.readings import Row, read_json_batch
 from athletes.models import Athlete
 from clubs.models import Club, Event, Membership, Role, Source, SourceKind, Squad
@@ -14,6 +25,17 @@ from clubs.services import access, founding, people
 from common.club_scope import club_scope
 
 _numbers = itertools.count(1)
+# Evidence of the simplest kind of alert, in the fields that its rule gives.
+_NO_JUMPS = {
+    "n": 20,
+    "n_no_jumps": 11,
+    "value": 0.55,
+    "low": 0.32,
+    "high": 0.77,
+    "level": 0.95,
+    "limit": 0.3,
+    "false_alarms_per_look": 0.02,
+}
 
 
 def make_club(**fields: Any) -> Club:
@@ -142,3 +164,41 @@ def make_reading(athlete: Athlete, session: Session, /, **fields: Any) -> dict[s
 
 def rows_of(*readings: dict[str, Any]) -> list[Row]:
     return read_json_batch(json.dumps(readings).encode())
+
+
+def make_attempt(source: Source, athlete: Athlete, session: Session, /, **fields: Any) -> Attempt:
+    reading = make_reading(athlete, session, **fields)
+    club = Club(id=source.club_id)
+    outcome = pushing.record_attempts(club=club, source_id=source.id, rows=rows_of(reading))
+    assert outcome.complete, outcome.rows
+    with club_scope(club):
+        return Attempt.objects.get(source=source, external_id=reading["external_id"])
+
+
+def make_quarantined_row(source: Source, athlete: Athlete) -> QuarantinedRow:
+    """Return a row that was refused, and can be stored now: its session came after it."""
+    club = Club(id=source.club_id)
+    late = Session(code=f"late-{next(_numbers)}")
+    reading = make_reading(athlete, late)
+    outcome = pushing.record_attempts(club=club, source_id=source.id, rows=rows_of(reading))
+    assert outcome.rejected == 1, outcome
+    make_session(club, code=late.code)
+    with club_scope(club):
+        return QuarantinedRow.objects.get(source=source, external_id=reading["external_id"])
+
+
+def make_alert(attempt: Attempt, **fields: Any) -> Alert:
+    with club_scope(attempt.club_id):
+        return Alert.objects.create(
+            club_id=attempt.club_id,
+            approach_id=attempt.approach_id,
+            **{
+                "finish_class": FinishClass.JUMP,
+                "kind": AlertKind.NO_JUMP_SHARE,
+                "plan_id": attempt.plan_id,
+                "opened_at_attempt": attempt,
+                "opened_at": attempt.started_at,
+                "evidence": _NO_JUMPS,
+                **fields,
+            },
+        )

@@ -1,5 +1,6 @@
 """The doors for attempts: read the body fast, call one service, say what became of each row."""
 
+import json
 from typing import Any
 from uuid import UUID
 
@@ -80,6 +81,12 @@ batch_schema = extend_schema(
     parameters=[_DRY_RUN, _ALL_OR_NOTHING, _MAKE_SESSIONS],
     examples=[
         OpenApiExample("One attempt", value=[EXAMPLE], request_only=True, media_type=JSON),
+        OpenApiExample(
+            "One attempt a line",
+            value=json.dumps(EXAMPLE) + "\n",
+            request_only=True,
+            media_type=NDJSON,
+        ),
     ],
 )
 replay_schema = extend_schema(

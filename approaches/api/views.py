@@ -42,12 +42,12 @@ class ApproachList(ClubList):
         responses={201: serializers.ApproachSerializer},
         examples=[
             OpenApiExample(
-                "Sixteen steps",
+                "Twelve steps",
                 value={
                     "athlete": "019a0000-0000-7000-8000-000000000017",
-                    "code": "LJ-16",
+                    "code": "LJ-12",
                     "event": "long_jump",
-                    "steps": 16,
+                    "steps": 12,
                     "start_style": "standing",
                 },
                 request_only=True,
@@ -178,7 +178,7 @@ class SessionList(ClubList):
         examples=[
             OpenApiExample(
                 "A training",
-                value={"code": "2026-05-02-am", "held_date": "2026-05-02", "kind": "training"},
+                value={"code": "2026-05-03-am", "held_date": "2026-05-03", "kind": "training"},
                 request_only=True,
             )
         ],

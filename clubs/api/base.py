@@ -49,7 +49,6 @@ class ClubView(GenericAPIView[Any]):
     # Query parameters besides those of the filters and of paging.
     parameters: ClassVar[dict[str, frozenset[str]]] = {}
     operation_names: ClassVar[dict[str, str]] = {}
-    metadata_class = None
     throttle_classes = (CallerLimit,)
     standing: Standing | None = None  # how the caller stands with the limit, once it was counted
 
@@ -82,6 +81,10 @@ class ClubView(GenericAPIView[Any]):
         self._refuse_unknown_parameters(request)
         if request.method in SAFE_METHODS:
             self._reading.enter_context(club_scope(self.caller.club, read_only=True))
+
+    def options(self, request: HttpRequest, *args: Any, **kwargs: Any) -> Response:
+        """Answer with nothing but the methods that the address takes (RFC 9110, 9.3.7)."""
+        return Response(status=204, headers={"Allow": ", ".join(self.allowed_methods)})
 
     def changes(self, serializer_class: type[ChangesSerializer]) -> dict[str, Any]:
         """Return the fields that the body changes."""

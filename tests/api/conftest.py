@@ -18,30 +18,30 @@ class Api:
 
     def __init__(self, slug: str, token: str | None) -> None:
         headers = {} if token is None else {"Authorization": f"Bearer {token}"}
-        self._client = Client(headers=headers, raise_request_exception=False)
+        self.client = Client(headers=headers, raise_request_exception=False)
         self.base = f"{BASE}/{slug}/"
 
     def get(self, path: str, **headers: str) -> Any:
-        return self._client.get(self.base + path, headers=_named(headers))
+        return self.client.get(self.base + path, headers=_named(headers))
 
     def post(
         self, path: str, body: Any, content_type: str = "application/json", **headers: str
     ) -> Any:
-        return self._client.post(
+        return self.client.post(
             self.base + path, body, content_type=content_type, headers=_named(headers)
         )
 
     def patch(self, path: str, body: Any, *, if_match: str | None = "*") -> Any:
         headers = {} if if_match is None else {"If-Match": if_match}
-        return self._client.patch(
+        return self.client.patch(
             self.base + path, body, content_type="application/json", headers=headers
         )
 
     def delete(self, path: str) -> Any:
-        return self._client.delete(self.base + path)
+        return self.client.delete(self.base + path)
 
     def send(self, method: str, path: str) -> Any:
-        return self._client.generic(
+        return self.client.generic(
             method, path, b"{}", content_type="application/json", headers={"If-Match": "*"}
         )
 

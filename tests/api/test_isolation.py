@@ -59,12 +59,19 @@ def without_request_id(answer: Any) -> dict[str, Any]:
 
 
 def own_ids(world: World) -> dict[str, object]:
-    """Return an existing id for each name that a route may ask for."""
+    """Return an existing id for each name that a route or an example of the schema may ask for.
+
+    What belongs to an athlete belongs to the world's one.
+    """
+    attempt = factories.make_attempt(world.source, world.athlete, world.session)
     with club_scope(world.club):
         return {
             "athlete_id": world.athlete.id,
             "approach_id": world.approach.id,
             "session_id": world.session.id,
+            "attempt_id": attempt.id,
+            "row_id": factories.make_quarantined_row(world.source, world.athlete).id,
+            "alert_id": factories.make_alert(attempt).id,
             "squad_id": factories.make_squad(world.club).id,
             "source_id": Source.objects.exclude(kind="person").values_list("id", flat=True)[0],
         }
@@ -134,7 +141,7 @@ class TestEveryRoute:
                 assert (answer.status_code, answer.json()["code"]) == (403, "not_allowed")
 
     def test_an_unassigned_coach_finds_no_strangers_row(self, world: World, route: Route):
-        if not {"athlete_id", "approach_id"} & set(route.ids):
+        if not {"athlete_id", "approach_id", "attempt_id", "alert_id"} & set(route.ids):
             return
         coach = world.as_("coach")
         for method, right in route.view.view_class.rights.items():
