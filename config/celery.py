@@ -55,6 +55,11 @@ app.conf.update(
             "schedule": 3600.0,
             "options": {"expires": 3600},
         },
+        "forget-log-ins": {
+            "task": "clubs.forget_log_ins",
+            "schedule": 600.0,
+            "options": {"expires": 600},
+        },
         "expire-quarantine": {
             "task": "approaches.expire_quarantine",
             "schedule": 3600.0,

@@ -94,6 +94,10 @@ AUTH_PASSWORD_VALIDATORS = [
 ]
 AXES_FAILURE_LIMIT = 8
 AXES_COOLOFF_TIME = 1  # hours
+# Who logged in when, and from where, is written down nowhere; wrong passwords are forgotten with
+# the right one, or by clubs.services.log_ins once they lock nobody out.
+AXES_DISABLE_ACCESS_LOG = True
+AXES_RESET_ON_SUCCESS = True
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_USERNAME_FORM_FIELD = "username"
 # The address of the peer: behind a proxy, the proxy's own setting decides what is passed on.

@@ -1,15 +1,19 @@
 """Who gets into the admin, and who is kept out."""
 
 import re
+from datetime import timedelta
 from html.parser import HTMLParser
 
 import pytest
-from axes.models import AccessAttempt
+from axes.models import AccessAttempt, AccessLog
 from django.conf import settings
+from django.contrib.sessions.models import Session
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 
 from clubs.models import Club, Membership, Role
+from clubs.services import log_ins
 from common.club_scope import club_scope
 from tests.admin.scenes import PASSWORD
 from tests.factories import make_athlete, make_member
@@ -89,6 +93,64 @@ class TestThrottle:
             try_log_in(browser, "admin@example.org", WRONG)
 
         assert try_log_in(browser, "second@example.org", PASSWORD).status_code == 302
+
+
+class TestTraces:
+    """What a log-in leaves behind: nobody can read later who came when, and from where."""
+
+    def test_a_log_in_is_written_down_nowhere(self, admin_membership: Membership):
+        browser = Client()
+
+        try_log_in(browser, "admin@example.org", PASSWORD)
+        browser.post(reverse("admin:logout"))
+
+        assert not AccessLog.objects.exists()
+        assert not AccessAttempt.objects.exists()
+
+    def test_the_right_password_makes_wrong_ones_forgotten(self, admin_membership: Membership):
+        browser = Client()
+        try_log_in(browser, "admin@example.org", WRONG)
+        assert AccessAttempt.objects.count() == 1
+
+        try_log_in(browser, "admin@example.org", PASSWORD)
+
+        assert not AccessAttempt.objects.exists()
+
+    def test_wrong_ones_are_forgotten_once_they_lock_nobody_out(self, db: None):
+        for email in ("old@example.org", "new@example.org"):
+            try_log_in(Client(), email, WRONG)
+        cooled_off = timezone.now() - timedelta(hours=settings.AXES_COOLOFF_TIME)
+        AccessAttempt.objects.filter(username="old@example.org").update(attempt_time=cooled_off)
+
+        forgotten = log_ins.forget_log_ins()
+
+        assert forgotten == 1
+        assert AccessAttempt.objects.get().username == "new@example.org"
+
+    def test_sessions_that_are_over_are_deleted(self, browser: Client):
+        live = Session.objects.get()
+        Session.objects.create(
+            session_key="over", session_data="-", expire_date=timezone.now() - timedelta(seconds=1)
+        )
+
+        log_ins.forget_log_ins()
+
+        assert Session.objects.get() == live
+
+    def test_the_log_names_neither_person_nor_place(
+        self, admin_membership: Membership, caplog: pytest.LogCaptureFixture
+    ):
+        caplog.set_level("DEBUG")
+        for _ in range(settings.AXES_FAILURE_LIMIT):
+            Client().post(
+                reverse("admin:login"),
+                {"username": "admin@example.org", "password": WRONG},
+                REMOTE_ADDR="203.0.113.9",  # kept for examples (RFC 5737)
+            )
+
+        assert "Locking out" in caplog.text
+        assert "admin@example.org" not in caplog.text
+        assert "203.0.113.9" not in caplog.text
 
 
 class InlineScripts(HTMLParser):
