@@ -1,6 +1,5 @@
-"""Pages of athletes, their squads, their measurements and who coaches them."""
+"""Pages of athletes and squads, with measurements and consents."""
 
-from collections.abc import Callable
 from typing import Any
 
 from django.contrib import admin
@@ -9,17 +8,8 @@ from django.urls import reverse
 from django.utils.html import format_html
 
 from athletes import services
-from athletes.models import (
-    Athlete,
-    BodyMeasurement,
-    CoachAssignment,
-    Consent,
-    Foot,
-    SprintTest,
-    SquadMember,
-)
+from athletes.models import Athlete, BodyMeasurement, Consent, Foot, SquadMember
 from clubs.admin import ClubForm, ClubInline, ClubModelAdmin, caller_of
-from clubs.admin.fields import TableField
 from clubs.models import Squad
 
 
@@ -159,71 +149,3 @@ class SquadAdmin(ClubModelAdmin):
     list_filter = (("archived_at", admin.EmptyFieldListFilter),)
     search_fields = ("name",)
     ordering = ("name",)
-
-
-class AssignmentForm(ClubForm):
-    sentences = {
-        "assignment_squad_or_athlete": ("athlete", "Either a squad or one athlete."),
-        "assignment_ends_after_start": ("until_date", "Not before the first day."),
-    }
-
-
-@admin.register(CoachAssignment)
-class CoachAssignmentAdmin(ClubModelAdmin):
-    """Whose attempts a coach may see: one athlete's, or a squad's."""
-
-    may_add = True
-    may_change = True
-    may_delete = True
-    form = AssignmentForm
-    fields = ("coach", "squad", "athlete", "from_date", "until_date")
-    autocomplete_fields = ("squad", "athlete")
-    list_display = ("coach__user__email", "squad", "athlete", "from_date", "until_date")
-    list_select_related = ("coach__user", "squad", "athlete")
-    list_filter = (
-        ("until_date", admin.EmptyFieldListFilter),
-        ("squad", admin.RelatedOnlyFieldListFilter),
-    )
-    search_fields = ("coach__user__email", "squad__name", "athlete__code", "athlete__family_name")
-    date_hierarchy = "from_date"
-    ordering = ("-from_date",)
-
-    def get_fields(self, request: HttpRequest, obj: Any = None) -> tuple[str, ...]:
-        # An assignment says for good whom it was about; another one is another row.
-        first = ("coach",) if obj is None else ("coach_email",)
-        return (*first, "squad", "athlete", "from_date", "until_date")
-
-    def get_readonly_fields(self, request: HttpRequest, obj: Any = None) -> tuple[str, ...]:
-        return () if obj is None else ("coach_email", "squad", "athlete", "from_date")
-
-    @admin.display(description="coach")
-    def coach_email(self, assignment: CoachAssignment) -> str:
-        return assignment.coach.user.email
-
-
-# The columns of a sprint's splits, and what makes each number.
-SPLIT_COLUMNS: dict[str, Callable[[str], float]] = {"at_m": float, "time_s": float}
-
-
-class SprintTestForm(ClubForm):
-    splits = TableField(columns=SPLIT_COLUMNS, growing=True)
-
-
-@admin.register(SprintTest)
-class SprintTestAdmin(ClubModelAdmin):
-    may_add = True
-    may_change = True
-    form = SprintTestForm
-    fields = ("athlete", "tested_date", "start", "splits")
-    autocomplete_fields = ("athlete",)
-    list_display = ("tested_date", "athlete", "start", "longest")
-    list_select_related = ("athlete",)
-    list_filter = ("start",)
-    search_fields = ("athlete__code", "athlete__given_name", "athlete__family_name")
-    date_hierarchy = "tested_date"
-    ordering = ("-tested_date",)
-
-    @admin.display(description="last split")
-    def longest(self, test: SprintTest) -> str:
-        last = test.splits[-1] if test.splits else None
-        return "" if last is None else f"{last['at_m']:g} m in {last['time_s']:.2f} s"

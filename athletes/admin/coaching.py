@@ -1,0 +1,49 @@
+"""The page of who coaches whom."""
+
+from typing import Any
+
+from django.contrib import admin
+from django.http import HttpRequest
+
+from athletes.models import CoachAssignment
+from clubs.admin import ClubForm, ClubModelAdmin
+
+
+class AssignmentForm(ClubForm):
+    sentences = {
+        "assignment_squad_or_athlete": ("athlete", "Either a squad or one athlete."),
+        "assignment_ends_after_start": ("until_date", "Not before the first day."),
+    }
+
+
+@admin.register(CoachAssignment)
+class CoachAssignmentAdmin(ClubModelAdmin):
+    """Whose attempts a coach may see: one athlete's, or a squad's."""
+
+    may_add = True
+    may_change = True
+    may_delete = True
+    form = AssignmentForm
+    fields = ("coach", "squad", "athlete", "from_date", "until_date")
+    autocomplete_fields = ("squad", "athlete")
+    list_display = ("coach__user__email", "squad", "athlete", "from_date", "until_date")
+    list_select_related = ("coach__user", "squad", "athlete")
+    list_filter = (
+        ("until_date", admin.EmptyFieldListFilter),
+        ("squad", admin.RelatedOnlyFieldListFilter),
+    )
+    search_fields = ("coach__user__email", "squad__name", "athlete__code", "athlete__family_name")
+    date_hierarchy = "from_date"
+    ordering = ("-from_date",)
+
+    def get_fields(self, request: HttpRequest, obj: Any = None) -> tuple[str, ...]:
+        # An assignment says for good whom it was about; another one is another row.
+        first = ("coach",) if obj is None else ("coach_email",)
+        return (*first, "squad", "athlete", "from_date", "until_date")
+
+    def get_readonly_fields(self, request: HttpRequest, obj: Any = None) -> tuple[str, ...]:
+        return () if obj is None else ("coach_email", "squad", "athlete", "from_date")
+
+    @admin.display(description="coach")
+    def coach_email(self, assignment: CoachAssignment) -> str:
+        return assignment.coach.user.email
