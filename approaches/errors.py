@@ -57,3 +57,19 @@ class PlanOutOfOrderError(DomainError):
     code = "plan_out_of_order"
     status = 409
     title = "A later revision starts later"
+
+
+class RefusedCorrectionError(DomainError):
+    """What a correction would make of an attempt breaks a rule; the faults say which."""
+
+    code = "correction_refused"
+    status = 422
+    title = "The correction was refused, and nothing was changed"
+
+
+class AlreadyVoidedError(DomainError):
+    """The attempt does not count any more, and stays as it was."""
+
+    code = "already_voided"
+    status = 409
+    title = "This attempt was voided"

@@ -132,7 +132,7 @@ def read_row(raw: bytes, *, index: int = 0, line: int | None = None) -> Row:
     try:
         reading = _one.decode(raw)
     except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError) as error:
-        return Row(index, line, raw, None, _fault_of(error), _external_id_of(raw))
+        return Row(index, line, raw, None, fault_of(error), _external_id_of(raw))
     return Row(index, line, raw, reading, None, reading.external_id)
 
 
@@ -187,7 +187,8 @@ _FIELD = re.compile(r"field `([^`]*)`")
 _PATH = re.compile(r" - at `\$(.*)`$")
 
 
-def _fault_of(error: Exception) -> Fault:
+def fault_of(error: Exception) -> Fault:
+    """Return what is wrong with what was sent, in our codes."""
     if isinstance(error, RecursionError):
         return Fault("", "nested_too_deeply", "The row is nested too deeply.")
     if not isinstance(error, msgspec.ValidationError):

@@ -8,7 +8,7 @@ from uuid import UUID
 from django.db import connection, transaction
 
 from approaches import signals
-from approaches.models import CLASS_OF_FINISH, Finish
+from approaches.models import CLASS_OF_FINISH, Attempt, Finish
 from approaches.services import encoding
 from approaches.services.arrays import Columns
 from approaches.services.readings import Reading
@@ -136,6 +136,24 @@ def _note_changes(club: Club, stored: Iterable[tuple[Reading, Resolved]]) -> Non
             since = first_changed.get(series, reading.started_at)
             first_changed[series] = min(since, reading.started_at)
     mark_changed(club=club, first_changed=first_changed)
+
+
+def mark_attempts_changed(*, club: Club, attempts: Iterable[Attempt]) -> None:
+    """Queue the series of stored attempts, each from its first one on; call it in the scope."""
+    first_changed: dict[Series, datetime] = {}
+    for attempt in attempts:
+        series = series_of(attempt)
+        if series is not None:
+            since = first_changed.get(series, attempt.started_at)
+            first_changed[series] = min(since, attempt.started_at)
+    mark_changed(club=club, first_changed=first_changed)
+
+
+def series_of(attempt: Attempt) -> Series | None:
+    """Return the series that an attempt belongs to, or None when it is left out."""
+    if attempt.left_out is not None:
+        return None
+    return attempt.approach_id, CLASS_OF_FINISH[Finish(attempt.finish)].value
 
 
 def mark_changed(*, club: Club, first_changed: dict[Series, datetime]) -> None:

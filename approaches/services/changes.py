@@ -1,0 +1,112 @@
+"""What a correction sends, and the reading that it makes of a stored one.
+
+A correction is a JSON Merge Patch (RFC 7396): what it does not name stays, null takes a value away,
+an object is merged, and a list takes the whole place of the former one.
+"""
+
+from datetime import datetime
+from decimal import Decimal
+from typing import Annotated, Any, Literal, TypeVar
+
+import msgspec
+from msgspec import UNSET, UnsetType
+
+from approaches.services.readings import Footfalls, Gates, Metres, Reading, Seconds, Text, fault_of
+from common.errors import InvalidInputError
+
+LONGEST_REASON = 400
+Reason = Annotated[
+    str,
+    msgspec.Meta(
+        min_length=1, max_length=LONGEST_REASON, pattern=r"^[^\x00-\x09\x0b\x0c\x0e-\x1f\x7f]+$"
+    ),
+]
+
+
+Sent = TypeVar("Sent")
+
+
+class FootfallChanges(msgspec.Struct, forbid_unknown_fields=True, frozen=True, kw_only=True):
+    """Arrays of footfalls to change; one that is not named stays as it is."""
+
+    toe_m: Metres | UnsetType | None = UNSET
+    touchdown_s: Seconds | UnsetType | None = UNSET
+    toe_off_s: Seconds | UnsetType | None = UNSET
+    contact: list[Literal["ball", "flat", "heel"] | None] | UnsetType | None = UNSET
+
+
+class AttemptChanges(msgspec.Struct, forbid_unknown_fields=True, frozen=True, kw_only=True):
+    """Fields of an attempt to change, named and written as in a push."""
+
+    athlete: Text | UnsetType = UNSET
+    approach: Text | UnsetType = UNSET
+    session: Text | UnsetType = UNSET
+    started_at: Annotated[datetime, msgspec.Meta(tz=True)] | UnsetType = UNSET
+    finish: Literal["run_through", "pop_up", "jump"] | UnsetType = UNSET
+    phases: list[Literal["acceleration", "transition", "attack"]] | UnsetType | None = UNSET
+    start_mark_m: float | UnsetType | None = UNSET
+    wind_mps: float | UnsetType | None = UNSET
+    outcome: Literal["valid", "no_jump", "baulk", "not_judged"] | UnsetType = UNSET
+    take_off_foot_ok: bool | UnsetType | None = UNSET
+    official_m: Decimal | UnsetType | None = UNSET
+    footfalls: FootfallChanges | UnsetType | None = UNSET
+    gates: Gates | UnsetType | None = UNSET
+
+
+class Correction(msgspec.Struct, forbid_unknown_fields=True, frozen=True, kw_only=True):
+    """What is wrong with a stored attempt, and why it is changed."""
+
+    changes: AttemptChanges
+    reason: Reason
+
+
+class Void(msgspec.Struct, forbid_unknown_fields=True, frozen=True, kw_only=True):
+    """Why an attempt does not count any more."""
+
+    reason: Reason
+
+
+def read_correction(sent: Any) -> Correction:
+    """Return the correction that a JSON body says.
+
+    Raises
+    ------
+    InvalidInputError
+        A field is unknown, or has a value of another type.
+    """
+    return _read(sent, Correction)
+
+
+def read_void(sent: Any) -> Void:
+    """Return the void that a JSON body says.
+
+    Raises
+    ------
+    InvalidInputError
+        The reason is missing, or is none.
+    """
+    return _read(sent, Void)
+
+
+def apply_changes(reading: Reading, changes: AttemptChanges) -> Reading:
+    """Return the reading that the changes make of another one."""
+    fields = _named(changes)
+    patch = fields.get("footfalls")
+    if isinstance(patch, FootfallChanges):
+        fields["footfalls"] = msgspec.structs.replace(
+            reading.footfalls or Footfalls(), **_named(patch)
+        )
+    return msgspec.structs.replace(reading, **fields)
+
+
+def _named(changes: msgspec.Struct) -> dict[str, Any]:
+    return {
+        name: value for name, value in msgspec.structs.asdict(changes).items() if value is not UNSET
+    }
+
+
+def _read(sent: Any, form: type[Sent]) -> Sent:
+    try:
+        return msgspec.convert(sent, form)
+    except msgspec.ValidationError as error:
+        raise InvalidInputError(faults=[fault_of(error)]) from error
