@@ -5,7 +5,7 @@ from uuid import UUID
 
 from django.db.models import QuerySet
 
-from approaches.models import Approach, Attempt, Plan, QuarantinedRow, Session
+from approaches.models import Approach, Attempt, AttemptVersion, Plan, QuarantinedRow, Session
 from athletes import selectors as athlete_selectors
 from clubs.models import Role
 from clubs.selectors import DEVICE, Caller
@@ -72,6 +72,25 @@ def list_attempts_for(caller: Caller, *, today: date) -> QuerySet[Attempt]:
         return attempts
     athletes = athlete_selectors.list_athletes_for(caller, today=today)
     return attempts.filter(athlete_id__in=athletes.values("id"))
+
+
+def get_attempt_for(caller: Caller, attempt_id: UUID, *, today: date) -> Attempt:
+    """Return an attempt that the caller may see.
+
+    Raises
+    ------
+    NotFoundError
+        There is none, or it is a stranger's.
+    """
+    attempt = list_attempts_for(caller, today=today).filter(id=attempt_id).first()
+    if attempt is None:
+        raise NotFoundError
+    return attempt
+
+
+def list_versions(attempt: Attempt) -> QuerySet[AttemptVersion]:
+    """Return what an attempt was before each change."""
+    return AttemptVersion.objects.filter(attempt=attempt)
 
 
 def list_quarantined_for(caller: Caller) -> QuerySet[QuarantinedRow]:

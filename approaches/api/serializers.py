@@ -7,6 +7,7 @@ from rest_framework import serializers
 
 from approaches.models import (
     Attempt,
+    ChangeKind,
     Contact,
     Finish,
     LeftOut,
@@ -165,6 +166,20 @@ class AttemptSerializer(serializers.Serializer[Any]):
 
     def get_gates(self, attempt: Attempt) -> GatesSerializer:
         return GatesSerializer(attempt).data  # type: ignore[return-value]  # the schema reads the annotation
+
+
+class AttemptVersionSerializer(serializers.Serializer[Any]):
+    version = serializers.IntegerField()
+    kind = serializers.ChoiceField(ChangeKind.choices)
+    field_names = serializers.ListField(
+        child=serializers.CharField(), help_text="What became other than it was."
+    )
+    reason = serializers.CharField()
+    replaced_at = serializers.DateTimeField()
+    replaced_by = serializers.UUIDField(help_text="The token or member, as in the audit.")
+    former = serializers.DictField(
+        help_text="The attempt as this version had it, named and written as in a push."
+    )
 
 
 class RowOutcomeSerializer(serializers.Serializer[Any]):

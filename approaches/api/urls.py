@@ -1,6 +1,6 @@
 from django.urls import path
 
-from approaches.api import views
+from approaches.api import corrections, views
 
 urlpatterns = [
     path("approaches/", views.ApproachList.as_view(), name="approaches"),
@@ -21,6 +21,14 @@ urlpatterns = [
     path("attempts/", views.AttemptList.as_view(), name="attempts"),
     path("attempts/batch/", views.AttemptBatch.as_view(), name="attempt-batch"),
     path("attempts/<uuid:attempt_id>/", views.AttemptDetail.as_view(), name="attempt"),
+    path(
+        "attempts/<uuid:attempt_id>/corrections/",
+        corrections.CorrectionList.as_view(),
+        name="attempt-corrections",
+    ),
+    path(
+        "attempts/<uuid:attempt_id>/void/", corrections.AttemptVoid.as_view(), name="attempt-void"
+    ),
     path("quarantine/", views.QuarantineList.as_view(), name="quarantine"),
     path(
         "quarantine/<uuid:row_id>/replay/",

@@ -256,11 +256,7 @@ class AttemptDetail(ClubView):
     serializer_class = serializers.AttemptSerializer
 
     def get(self, request: Request, club: str, attempt_id: UUID) -> Response:
-        attempts = selectors.list_attempts_for(self.caller, today=self.today)
-        attempt = attempts.filter(id=attempt_id).first()
-        if attempt is None:
-            raise NotFoundError
-        return Response(serializers.AttemptSerializer(attempt).data)
+        return self.kept(selectors.get_attempt_for(self.caller, attempt_id, today=self.today))
 
 
 class AttemptBatch(pushing.PushView):
