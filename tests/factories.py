@@ -21,6 +21,7 @@ from approaches.services import pushing
 from approaches.services.readings import Row, read_json_batch
 from athletes.models import Athlete
 from clubs.models import Club, Event, Membership, Role, Source, SourceKind, Squad
+from clubs.selectors import Caller, find_caller
 from clubs.services import access, founding, people
 from common.club_scope import club_scope
 
@@ -77,6 +78,10 @@ def make_person_token(membership: Membership, *, scopes: Collection[str] | None 
         scopes=access.PERSON_SCOPES if scopes is None else scopes,
         membership=membership,
     ).secret
+
+
+def make_caller(club: Club, role: Role = Role.ADMIN) -> Caller:
+    return find_caller(make_person_token(make_member(club, role)))
 
 
 def make_athlete(club: Club, **fields: Any) -> Athlete:

@@ -56,15 +56,19 @@ class Season:
     def refresh(self, **options: Any) -> bool:
         return refreshing.refresh_series(
             club_id=self.scene.club.id,
-            approach_id=self.scene.approach.id,
-            **{"now": LATER, "finish_class": "jump", **options},
+            **{
+                "approach_id": self.scene.approach.id,
+                "now": LATER,
+                "finish_class": "jump",
+                **options,
+            },
         )
 
     def stored(self) -> dict[str, Any]:
         """Return every figure of the series, without ids and moments of computing."""
         with club_scope(self.scene.club):
             return {
-                "states": _values(SeriesState.objects.order_by("finish_class")),
+                "states": _values(SeriesState.objects.order_by("approach_id", "finish_class")),
                 "points": _values(
                     SeriesPoint.objects.order_by("finish_class", "started_at", "attempt_id")
                 ),

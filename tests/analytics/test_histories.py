@@ -8,16 +8,18 @@ import random
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
-from uuid import UUID
 
 import pytest
 
 from analytics.models import AlertRule
-from approaches.models import CLASS_OF_FINISH, Attempt, Finish, PendingRefresh, Plan, Session
-from approaches.services import storing
+from approaches.models import Attempt, Finish, PendingRefresh, Session
+from approaches.services import correcting
+from approaches.services.changes import read_correction
+from clubs.selectors import Caller
 from common.club_scope import club_scope
+from common.versions import ANY_VERSION
 from tests.analytics.conftest import LATER, Season
-from tests.factories import make_plan, make_reading, make_session
+from tests.factories import make_caller, make_plan, make_reading, make_session
 
 START = datetime(2026, 3, 2, 14, tzinfo=UTC)
 DAYS = 14
@@ -31,6 +33,7 @@ class History:
     season: Season
     chance: random.Random
     sessions: list[Session]
+    caller: Caller
 
     def readings(self) -> list[dict[str, Any]]:
         """Return some attempts a day, in two sessions at a time; the second half lands short."""
@@ -61,50 +64,45 @@ class History:
             self.season.refresh(finish_class=finish_class, now=now, whole=whole)
 
     def disturb(self) -> None:
-        """Void or correct one attempt, as a correction would."""
+        """Void or correct one attempt."""
         with club_scope(self.season.scene.club):
             stored = list(Attempt.objects.filter(voided_at=None).order_by("external_id"))
-            if not stored:
-                return
-            attempt = self.chance.choice(stored)
-            before = _place(attempt)
-            {
-                0: self._void,
-                1: self._measure_again,
-                2: self._move,
-                3: self._finish_otherwise,
-                4: self._change_session,
-            }[self.chance.randrange(5)](attempt)
-            attempt.plan = (
-                Plan.objects.filter(valid_from__lte=attempt.started_at)
-                .order_by("-valid_from")
-                .first()
-            )
-            attempt.save()
-            changed: dict[tuple[UUID, str], datetime] = {}
-            for series, started_at in (before, _place(attempt)):
-                changed[series] = min(started_at, before[1])
-            storing.mark_changed(club=self.season.scene.club, first_changed=changed)
+        if not stored:
+            return
+        attempt = self.chance.choice(stored)
+        what = self.chance.randrange(5)
+        of_attempt: dict[str, Any] = {
+            "club": self.season.scene.club,
+            "attempt_id": attempt.id,
+            "expected": ANY_VERSION,
+            "reason": "By the dice.",
+            "caller": self.caller,
+        }
+        if what == 0:
+            correcting.void_attempt(**of_attempt)
+            return
+        sent = {
+            1: self._measure_again,
+            2: self._move,
+            3: self._finish_otherwise,
+            4: self._change_session,
+        }[what](attempt)
+        correction = read_correction({"changes": sent, "reason": "By the dice."})
+        correcting.correct_attempt(**of_attempt, changes=correction.changes)
 
-    def _void(self, attempt: Attempt) -> None:
-        attempt.voided_at = LATER
+    def _measure_again(self, attempt: Attempt) -> dict[str, Any]:
+        toe_m = round(self.chance.gauss(0.10, 0.1), 3)
+        return {"footfalls": {"toe_m": [toe_m, *attempt.toe_m[1:]]}}
 
-    def _measure_again(self, attempt: Attempt) -> None:
-        attempt.toe_m = [round(self.chance.gauss(0.10, 0.1), 3), *attempt.toe_m[1:]]
+    def _move(self, attempt: Attempt) -> dict[str, Any]:
+        moved = attempt.started_at + timedelta(minutes=self.chance.randint(-2000, 2000))
+        return {"started_at": moved.isoformat()}
 
-    def _move(self, attempt: Attempt) -> None:
-        attempt.started_at += timedelta(minutes=self.chance.randint(-2000, 2000))
+    def _finish_otherwise(self, attempt: Attempt) -> dict[str, Any]:
+        return {"finish": "run_through" if attempt.finish == Finish.JUMP else "jump"}
 
-    def _finish_otherwise(self, attempt: Attempt) -> None:
-        attempt.finish = Finish.RUN_THROUGH if attempt.finish == Finish.JUMP else Finish.JUMP
-
-    def _change_session(self, attempt: Attempt) -> None:
-        attempt.session = self.chance.choice(self.sessions)
-
-
-def _place(attempt: Attempt) -> tuple[tuple[UUID, str], datetime]:
-    finish_class = CLASS_OF_FINISH[Finish(attempt.finish)].value
-    return (attempt.approach_id, finish_class), attempt.started_at
+    def _change_session(self, attempt: Attempt) -> dict[str, Any]:
+        return {"session": str(self.chance.choice(self.sessions).id)}
 
 
 def make_history(season: Season, seed: int) -> History:
@@ -134,7 +132,8 @@ def make_history(season: Season, seed: int) -> History:
         make_session(club, held_date=date(2026, 3, 2) + timedelta(days=number // 2))
         for number in range(2 * DAYS)
     ]
-    return History(season, random.Random(seed), sessions)  # noqa: S311  # a test's dice
+    dice = random.Random(seed)  # noqa: S311  # a test's dice
+    return History(season, dice, sessions, make_caller(club))
 
 
 @pytest.mark.parametrize("seed", range(12))
