@@ -13,8 +13,9 @@ from analytics.services import refreshing, sweeping
 from approaches.models import Approach, SessionKind, StartStyle
 from approaches.services import pushing, records
 from approaches.services.readings import read_json_batch
-from athletes import services as athlete_services
 from athletes.models import Athlete, BodyMeasurement, Consent, Foot, SprintTest
+from athletes.services import coaching, joining
+from athletes.services import records as athlete_records
 from clubs import selectors as club_selectors
 from clubs.models import Club, Event, Role, Runway, Source, SourceKind, Squad, User
 from clubs.services import access, founding, people, places
@@ -101,9 +102,7 @@ def _add_people(club: Club) -> dict[str, Squad]:
     coach = people.add_member(club=club, email=COACH_EMAIL, role=Role.COACH)
     squads = {name: people.add_squad(club=club, name=name) for name in (SENIORS, YOUTH)}
     for squad in squads.values():
-        athlete_services.assign_coach(
-            club=club, coach=coach, squad=squad, from_date=date(2025, 9, 1)
-        )
+        coaching.assign_coach(club=club, coach=coach, squad=squad, from_date=date(2025, 9, 1))
     return squads
 
 
@@ -135,7 +134,7 @@ def _add_runways(club: Club) -> dict[str, Runway]:
 def _add_jumper(club: Club, jumper: Jumper, squad: Squad, source: Source) -> None:
     """Enter an athlete with everything known of them."""
     joined = jumper.revisions[0].from_date
-    athlete = athlete_services.add_athlete(
+    athlete = athlete_records.add_athlete(
         club=club,
         code=jumper.code,
         given_name=jumper.given_name,
@@ -145,7 +144,7 @@ def _add_jumper(club: Club, jumper: Jumper, squad: Squad, source: Source) -> Non
         shoe_length_m=jumper.shoe_length_m,
         user=_log_in_of(club, jumper),
     )
-    athlete_services.add_squad_member(club=club, squad=squad, athlete=athlete, from_date=joined)
+    joining.add_squad_member(club=club, squad=squad, athlete=athlete, from_date=joined)
     _add_consents(club, athlete, jumper, joined)
     BodyMeasurement.objects.bulk_create(
         BodyMeasurement(club=club, athlete=athlete, measured_date=day, height_m=height_m)

@@ -7,8 +7,8 @@ from django.http import HttpRequest
 from django.urls import reverse
 from django.utils.html import format_html
 
-from athletes import services
 from athletes.models import Athlete, BodyMeasurement, Consent, Foot, SquadMember
+from athletes.services import records
 from clubs.admin import ClubForm, ClubInline, ClubModelAdmin, caller_of
 from clubs.models import Squad
 
@@ -118,7 +118,7 @@ class AthleteAdmin(ClubModelAdmin):
 
     def add_row(self, request: HttpRequest, obj: Any, form: Any) -> Athlete:
         caller = caller_of(request)
-        return services.add_athlete(
+        return records.add_athlete(
             club=caller.club,
             code=obj.code,
             given_name=obj.given_name,

@@ -8,8 +8,9 @@ from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from athletes import selectors, services
+from athletes import selectors
 from athletes.api import filters, serializers
+from athletes.services import records
 from clubs.api import permissions
 from clubs.api.base import ClubList, ClubView
 
@@ -51,7 +52,7 @@ class AthleteList(ClubList):
     def post(self, request: Request, club: str) -> Response:
         body = serializers.NewAthleteSerializer(data=request.data)
         body.is_valid(raise_exception=True)
-        athlete = services.add_athlete(
+        athlete = records.add_athlete(
             club=self.caller.club, caller=self.caller, **body.validated_data
         )
         return Response(serializers.AthleteSerializer(athlete).data, status=201)

@@ -7,7 +7,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from athletes import services as athlete_services
+from athletes.services import coaching, joining
 from clubs import selectors as club_selectors
 from clubs.models import Membership, Role
 from clubs.services import people
@@ -71,9 +71,9 @@ class TestAthletes:
         with club_scope(club):
             coach = Membership.objects.get(role=Role.COACH)
         since = date(2026, 1, 1)
-        athlete_services.add_squad_member(club=club, squad=squad, athlete=member, from_date=since)
-        athlete_services.assign_coach(club=club, coach=coach, squad=squad, from_date=since)
-        athlete_services.assign_coach(club=club, coach=coach, athlete=assigned, from_date=since)
+        joining.add_squad_member(club=club, squad=squad, athlete=member, from_date=since)
+        coaching.assign_coach(club=club, coach=coach, squad=squad, from_date=since)
+        coaching.assign_coach(club=club, coach=coach, athlete=assigned, from_date=since)
 
         seen = world.as_("coach").get("athletes/").json()["results"]
 
@@ -86,9 +86,7 @@ class TestAthletes:
         club = factories.make_club(time_zone="Pacific/Auckland")
         coach = factories.make_member(club, Role.COACH)
         athlete = factories.make_athlete(club)
-        athlete_services.assign_coach(
-            club=club, coach=coach, athlete=athlete, from_date=date(2026, 5, 3)
-        )
+        coaching.assign_coach(club=club, coach=coach, athlete=athlete, from_date=date(2026, 5, 3))
         api = Api(club.slug, factories.make_person_token(coach))
 
         def seen_at(hour: int) -> int:

@@ -15,8 +15,8 @@ from typing import Any
 import pytest
 from django.db import transaction
 
-from athletes import services as athlete_services
 from athletes.models import CoachAssignment
+from athletes.services import coaching
 from clubs.services.access import DEVICE_SCOPES, PERSON_SCOPES
 from common.club_scope import club_scope
 from tests.api.test_isolation import ROUTES, Route
@@ -214,7 +214,7 @@ class TestACoach:
         path = f"athletes/{stage.athlete.id}/"
 
         before = coach.get(path).status_code
-        assigned = athlete_services.assign_coach(
+        assigned = coaching.assign_coach(
             club=stage.club,
             coach=stage.members["other coach"],
             athlete=stage.athlete,

@@ -9,7 +9,7 @@ from uuid import uuid4
 
 from django.utils import timezone
 
-from athletes import services as athlete_services
+from athletes.services import coaching
 from clubs.models import AccessToken, Club, Membership, Role
 from clubs.services.access import DEVICE_SCOPES, PERSON_SCOPES
 from common.club_scope import club_scope
@@ -95,7 +95,7 @@ def make_stage() -> Stage:
             "device": factories.make_device_token(club, source=source),
         },
     )
-    athlete_services.assign_coach(
+    coaching.assign_coach(
         club=club, coach=members["coach"], athlete=athlete, from_date=date(2026, 1, 1)
     )
     return Stage(
