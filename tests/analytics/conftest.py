@@ -90,7 +90,7 @@ def _earlier_footfalls(toe_m: float | None, number: int, place: int) -> list[flo
 
 
 def _values(rows: Any) -> list[dict[str, Any]]:
-    passing = {"id", "created_at", "computed_at", "revision"}
+    passing = {"id", "version", "created_at", "computed_at", "revision"}
     return [
         {name: value for name, value in row.items() if name not in passing} for row in rows.values()
     ]

@@ -33,7 +33,7 @@ _FIGURES: dict[str, tuple[LiteralString, LiteralString, LiteralString]] = {
     "sessions": ("analytics_sessionpoint", "", "approach_id, session_id, plan_id"),
     "states": ("analytics_seriesstate", "", "approach_id, finish_class"),
 }
-_NOT_FIGURES = ("id", "computed_at", "created_at", "revision", "closed_at")
+_NOT_FIGURES = ("version", "id", "computed_at", "created_at", "revision", "closed_at")
 
 
 @dataclass
