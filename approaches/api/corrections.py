@@ -11,7 +11,7 @@ from rest_framework.response import Response
 from approaches import selectors
 from approaches.api import serializers
 from approaches.models import Attempt
-from approaches.services import changes, correcting
+from approaches.services import changes, correcting, forms
 from clubs.api import permissions
 from clubs.api.base import CHANGE_PROBLEMS, ClubList, ClubView
 from common.api.preconditions import etag_of, expected_version
@@ -61,7 +61,7 @@ class CorrectionList(ClubList):
     )
     def post(self, request: Request, club: str, attempt_id: UUID) -> Response:
         expected = expected_version(request)
-        correction = changes.read_correction(request.data)
+        correction = forms.read_form(request.data, changes.Correction)
         attempt = correcting.correct_attempt(
             club=self.caller.club,
             attempt_id=attempt_id,
@@ -93,7 +93,7 @@ class AttemptVoid(ClubView):
     )
     def post(self, request: Request, club: str, attempt_id: UUID) -> Response:
         expected = expected_version(request)
-        void = changes.read_void(request.data)
+        void = forms.read_form(request.data, changes.Void)
         attempt = correcting.void_attempt(
             club=self.caller.club,
             attempt_id=attempt_id,

@@ -6,13 +6,12 @@ an object is merged, and a list takes the whole place of the former one.
 
 from datetime import datetime
 from decimal import Decimal
-from typing import Annotated, Any, Literal, TypeVar
+from typing import Annotated, Any, Literal
 
 import msgspec
 from msgspec import UNSET, UnsetType
 
-from approaches.services.readings import Footfalls, Gates, Metres, Reading, Seconds, Text, fault_of
-from common.errors import InvalidInputError
+from approaches.services.readings import Footfalls, Gates, Metres, Reading, Seconds, Text
 
 LONGEST_REASON = 400
 Reason = Annotated[
@@ -21,9 +20,6 @@ Reason = Annotated[
         min_length=1, max_length=LONGEST_REASON, pattern=r"^[^\x00-\x09\x0b\x0c\x0e-\x1f\x7f]+$"
     ),
 ]
-
-
-Sent = TypeVar("Sent")
 
 
 class FootfallChanges(msgspec.Struct, forbid_unknown_fields=True, frozen=True, kw_only=True):
@@ -66,28 +62,6 @@ class Void(msgspec.Struct, forbid_unknown_fields=True, frozen=True, kw_only=True
     reason: Reason
 
 
-def read_correction(sent: Any) -> Correction:
-    """Return the correction that a JSON body says.
-
-    Raises
-    ------
-    InvalidInputError
-        A field is unknown, or has a value of another type.
-    """
-    return _read(sent, Correction)
-
-
-def read_void(sent: Any) -> Void:
-    """Return the void that a JSON body says.
-
-    Raises
-    ------
-    InvalidInputError
-        The reason is missing, or is none.
-    """
-    return _read(sent, Void)
-
-
 def apply_changes(reading: Reading, changes: AttemptChanges) -> Reading:
     """Return the reading that the changes make of another one."""
     fields = _named(changes)
@@ -103,10 +77,3 @@ def _named(changes: msgspec.Struct) -> dict[str, Any]:
     return {
         name: value for name, value in msgspec.structs.asdict(changes).items() if value is not UNSET
     }
-
-
-def _read(sent: Any, form: type[Sent]) -> Sent:
-    try:
-        return msgspec.convert(sent, form)
-    except msgspec.ValidationError as error:
-        raise InvalidInputError(faults=[fault_of(error)]) from error

@@ -7,7 +7,8 @@ import pytest
 from analytics.core import rolling
 from approaches.models import Attempt
 from approaches.services import correcting
-from approaches.services.changes import read_correction
+from approaches.services.changes import Correction
+from approaches.services.forms import read_form
 from clubs.selectors import Caller
 from common.club_scope import club_scope
 from common.versions import ANY_VERSION
@@ -35,7 +36,9 @@ def attempts(season: Season) -> list[Attempt]:
 
 
 def correct(attempt: Attempt, caller: Caller, **changes: Any) -> None:
-    correction = read_correction({"changes": changes, "reason": "Measured from the wrong edge."})
+    correction = read_form(
+        {"changes": changes, "reason": "Measured from the wrong edge."}, Correction
+    )
     correcting.correct_attempt(
         club=caller.club,
         attempt_id=attempt.id,

@@ -14,7 +14,8 @@ import pytest
 from analytics.models import AlertRule
 from approaches.models import Attempt, Finish, PendingRefresh, Session
 from approaches.services import correcting
-from approaches.services.changes import read_correction
+from approaches.services.changes import Correction
+from approaches.services.forms import read_form
 from clubs.selectors import Caller
 from common.club_scope import club_scope
 from common.versions import ANY_VERSION
@@ -87,7 +88,7 @@ class History:
             3: self._finish_otherwise,
             4: self._change_session,
         }[what](attempt)
-        correction = read_correction({"changes": sent, "reason": "By the dice."})
+        correction = read_form({"changes": sent, "reason": "By the dice."}, Correction)
         correcting.correct_attempt(**of_attempt, changes=correction.changes)
 
     def _measure_again(self, attempt: Attempt) -> dict[str, Any]:

@@ -8,7 +8,8 @@ import pytest
 from approaches.errors import AlreadyVoidedError, RefusedCorrectionError
 from approaches.models import Attempt, AttemptVersion, PendingRefresh
 from approaches.services import correcting, pushing
-from approaches.services.changes import read_correction
+from approaches.services.changes import Correction
+from approaches.services.forms import read_form
 from athletes import services as athlete_services
 from clubs.models import AuditEntry, Role
 from clubs.selectors import Caller, find_caller
@@ -45,7 +46,7 @@ def attempt(scene: Scene) -> Attempt:
 
 def correct(attempt: Attempt, caller: Caller, /, **changes: Any) -> Attempt:
     sent = {"changes": changes, "reason": "Misread from the sheet."}
-    correction = read_correction(sent)
+    correction = read_form(sent, Correction)
     return correcting.correct_attempt(
         club=caller.club,
         attempt_id=attempt.id,
