@@ -99,6 +99,20 @@ def list_quarantined_for(caller: Caller) -> QuerySet[QuarantinedRow]:
     return rows.filter(source=caller.source_id) if caller.role == DEVICE else rows
 
 
+def get_quarantined_for(caller: Caller, row_id: UUID) -> QuarantinedRow:
+    """Return a refused row that the caller may see, replayed or not.
+
+    Raises
+    ------
+    NotFoundError
+        There is none, or it is another source's.
+    """
+    row = list_quarantined_for(caller).filter(id=row_id).first()
+    if row is None:
+        raise NotFoundError
+    return row
+
+
 def list_waiting_for(caller: Caller) -> QuerySet[QuarantinedRow]:
     """Return the refused rows that were not replayed yet."""
     return list_quarantined_for(caller).filter(replayed_at=None)

@@ -2,7 +2,15 @@
 
 from django_filters import rest_framework as filters
 
-from approaches.models import Approach, Attempt, Finish, Session, SessionKind
+from approaches.models import (
+    Approach,
+    Attempt,
+    Finish,
+    QuarantinedRow,
+    RowKind,
+    Session,
+    SessionKind,
+)
 from clubs.models import Event
 from common.api.filters import MomentFilter
 
@@ -50,3 +58,14 @@ class AttemptFilter(filters.FilterSet):
             "started_from",
             "started_before",
         )
+
+
+class QuarantineFilter(filters.FilterSet):
+    kind = filters.ChoiceFilter(choices=RowKind.choices)
+    source = filters.UUIDFilter(field_name="source_id")
+    external_id = filters.CharFilter()
+    code = filters.CharFilter()
+
+    class Meta:
+        model = QuarantinedRow
+        fields = ("kind", "source", "external_id", "code")

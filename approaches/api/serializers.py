@@ -13,6 +13,7 @@ from approaches.models import (
     LeftOut,
     Outcome,
     Plan,
+    RowKind,
     SessionKind,
     StartStyle,
 )
@@ -218,6 +219,7 @@ class QuarantinedRowSerializer(serializers.Serializer[Any]):
     source = serializers.UUIDField(  # type: ignore[assignment]  # a field of this name is collected before it hides anything
         source="source_id"
     )
+    kind = serializers.ChoiceField(RowKind.choices)
     external_id = serializers.CharField()
     raw = serializers.CharField(help_text="The row as it was sent.")
     code = serializers.CharField()
@@ -225,6 +227,9 @@ class QuarantinedRowSerializer(serializers.Serializer[Any]):
     detail = serializers.CharField()
     received_at = serializers.DateTimeField()
     expires_at = serializers.DateTimeField()
+    replayed_at = serializers.DateTimeField(
+        allow_null=True, help_text="When it was stored after all."
+    )
 
 
 class ReplaySerializer(StrictSerializer):

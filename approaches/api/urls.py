@@ -30,6 +30,7 @@ urlpatterns = [
         "attempts/<uuid:attempt_id>/void/", corrections.AttemptVoid.as_view(), name="attempt-void"
     ),
     path("quarantine/", views.QuarantineList.as_view(), name="quarantine"),
+    path("quarantine/<uuid:row_id>/", views.QuarantineDetail.as_view(), name="quarantined-row"),
     path(
         "quarantine/<uuid:row_id>/replay/",
         views.QuarantineReplay.as_view(),

@@ -279,6 +279,7 @@ class QuarantineList(ClubList):
     rights = {"GET": permissions.READ_QUARANTINE}
     operation_names = {"GET": "quarantine_list"}
     serializer_class = serializers.QuarantinedRowSerializer
+    filterset_class = filters.QuarantineFilter
 
     def rows(self) -> QuerySet[Any]:
         return selectors.list_waiting_for(self.caller)
@@ -286,6 +287,18 @@ class QuarantineList(ClubList):
     @extend_schema(responses=serializers.QuarantinedRowSerializer(many=True))
     def get(self, request: Request, club: str) -> Response:
         return self.listed()
+
+
+class QuarantineDetail(ClubView):
+    """One refused row, replayed or not, until its 30 days are over."""
+
+    rights = {"GET": permissions.READ_QUARANTINE}
+    operation_names = {"GET": "quarantine_read"}
+    serializer_class = serializers.QuarantinedRowSerializer
+
+    def get(self, request: Request, club: str, row_id: UUID) -> Response:
+        row = selectors.get_quarantined_for(self.caller, row_id)
+        return Response(serializers.QuarantinedRowSerializer(row).data)
 
 
 class QuarantineReplay(pushing.PushView):
