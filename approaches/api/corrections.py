@@ -23,7 +23,7 @@ _VOIDED = {"409": "The attempt was voided."}
 class CorrectionList(ClubList):
     """What an attempt was before each change, and the door for one more correction."""
 
-    rights = {"GET": permissions.READ_ATTEMPTS, "POST": permissions.CORRECT_ATTEMPTS}
+    rights = {"GET": permissions.READ_ATTEMPTS, "POST": permissions.ATTEMPTS_BY_HAND}
     operation_names = {"GET": "attempt_versions_list", "POST": "attempts_correct"}
     problems = {
         "POST": {
@@ -76,7 +76,7 @@ class CorrectionList(ClubList):
 class AttemptVoid(ClubView):
     """Let an attempt count no more."""
 
-    rights = {"POST": permissions.CORRECT_ATTEMPTS}
+    rights = {"POST": permissions.ATTEMPTS_BY_HAND}
     operation_names = {"POST": "attempts_void"}
     problems = {"POST": {**CHANGE_PROBLEMS, **_VOIDED}}
     serializer_class = serializers.AttemptSerializer

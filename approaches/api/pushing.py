@@ -10,7 +10,7 @@ from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schem
 from rest_framework.response import Response
 
 from approaches.api import serializers
-from approaches.services import pushing, readings, replaying
+from approaches.services import forms, pushing, readings, replaying, typing_in
 from athletes import selectors as athlete_selectors
 from athletes.models import Athlete
 from clubs import selectors as club_selectors
@@ -27,6 +27,10 @@ PROBLEMS_OF_ONE = {
     "413": "The body is too large.",
     "415": "The content type is not taken here.",
     "422": "The attempt breaks a rule; it waits in quarantine.",
+}
+PROBLEMS_OF_TYPED = {
+    "409": "The same request is being answered at this moment.",
+    "422": "The attempt breaks a rule and is not kept, or the key was used for another request.",
 }
 PROBLEMS_OF_BATCH = {
     "413": "The body is too large or has too many rows.",
@@ -89,6 +93,35 @@ batch_schema = extend_schema(
         ),
     ],
 )
+_KEY = OpenApiParameter(
+    "Idempotency-Key",
+    str,
+    OpenApiParameter.HEADER,
+    description="Required, unless this is a dry run: it tells one attempt, sent twice, from two.",
+)
+typed_schema = extend_schema(
+    request=typing_in.TypedAttempt,
+    responses={
+        201: serializers.RowResultSerializer,
+        200: serializers.RowResultSerializer,
+    },
+    parameters=[_KEY, _DRY_RUN],
+    examples=[
+        OpenApiExample(
+            "Noted on a sheet",
+            value={
+                "athlete": "ext:A-17",
+                "approach": "LJ-16",
+                "started_at": "2026-05-02T09:14:00+02:00",
+                "finish": "jump",
+                "outcome": "valid",
+                "official_m": "6.41",
+                "footfalls": {"toe_m": [0.07]},
+            },
+            request_only=True,
+        )
+    ],
+)
 replay_schema = extend_schema(
     request=serializers.ReplaySerializer,
     responses={201: serializers.RowResultSerializer, 200: serializers.RowResultSerializer},
@@ -111,6 +144,25 @@ class PushView(ClubView):
             make_sessions=self.flag("make_sessions"),
         )
         return _answer_of(result)
+
+    def type_in(self, session_id: UUID) -> Response:
+        typed = forms.read_form(self.request.data, typing_in.TypedAttempt)
+        dry_run = self.flag("dry_run")
+
+        def store() -> Response:
+            return _answer_of(
+                typing_in.type_attempt(
+                    club=self.caller.club,
+                    source_id=self._source_id(),
+                    session_id=session_id,
+                    typed=typed,
+                    caller=self.caller,
+                    athletes=self._athletes(),
+                    dry_run=dry_run,
+                )
+            )
+
+        return store() if dry_run else self.once(store, required=True)
 
     def push_batch(self) -> Response:
         media_type = self._media_type_among(JSON, NDJSON)

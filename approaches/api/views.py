@@ -209,11 +209,13 @@ class SessionDetail(ClubView):
         return Response(serializers.SessionSerializer(selectors.get_session(session_id)).data)
 
 
-class SessionAttemptList(ClubList):
-    """The attempts of one session that the caller may see."""
+class SessionAttemptList(pushing.PushView, ClubList):
+    """The attempts of one session that the caller may see, and the door for one typed in."""
 
-    rights = {"GET": permissions.READ_ATTEMPTS}
-    operation_names = {"GET": "session_attempts_list"}
+    rights = {"GET": permissions.READ_ATTEMPTS, "POST": permissions.ATTEMPTS_BY_HAND}
+    parameters = {"POST": frozenset({"dry_run"})}
+    operation_names = {"GET": "session_attempts_list", "POST": "session_attempts_type_in"}
+    problems = {"POST": pushing.PROBLEMS_OF_TYPED}
     serializer_class = serializers.AttemptSerializer
 
     def rows(self) -> QuerySet[Any]:
@@ -224,6 +226,10 @@ class SessionAttemptList(ClubList):
     @extend_schema(responses=serializers.AttemptSerializer(many=True))
     def get(self, request: Request, club: str, session_id: UUID) -> Response:
         return self.listed()
+
+    @pushing.typed_schema
+    def post(self, request: Request, club: str, session_id: UUID) -> Response:
+        return self.type_in(session_id)
 
 
 class AttemptList(pushing.PushView, ClubList):

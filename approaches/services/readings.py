@@ -38,13 +38,11 @@ class Gates(msgspec.Struct, forbid_unknown_fields=True, frozen=True, gc=False):
     time_s: list[float]
 
 
-class Reading(msgspec.Struct, forbid_unknown_fields=True, frozen=True, kw_only=True, gc=False):
-    """One attempt as a source sends it."""
+class Measured(msgspec.Struct, forbid_unknown_fields=True, frozen=True, kw_only=True, gc=False):
+    """What is known of one attempt, whoever noted it."""
 
-    external_id: Text
     athlete: Text
     approach: Text
-    session: Text
     started_at: Annotated[datetime, msgspec.Meta(tz=True)]
     finish: Literal["run_through", "pop_up", "jump"]
     phases: list[Literal["acceleration", "transition", "attack"]] | None = None
@@ -55,6 +53,13 @@ class Reading(msgspec.Struct, forbid_unknown_fields=True, frozen=True, kw_only=T
     official_m: Decimal | None = None
     footfalls: Footfalls | None = None
     gates: Gates | None = None
+
+
+class Reading(Measured, forbid_unknown_fields=True, frozen=True, kw_only=True, gc=False):
+    """One attempt as a source sends it."""
+
+    external_id: Text
+    session: Text
 
 
 @dataclass(frozen=True, slots=True)

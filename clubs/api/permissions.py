@@ -34,7 +34,7 @@ READ_PLANS = Right("plans:read", _PEOPLE | {DEVICE})
 WRITE_PLANS = Right("plans:write", _STAFF)
 READ_ATTEMPTS = Right("attempts:read", _PEOPLE)
 PUSH_ATTEMPTS = Right("attempts:write", _STAFF | {DEVICE})
-CORRECT_ATTEMPTS = Right("attempts:write", _STAFF)
+ATTEMPTS_BY_HAND = Right("attempts:write", _STAFF)
 READ_QUARANTINE = Right("attempts:write", _ADMIN | {DEVICE})
 READ_ANALYTICS = Right("analytics:read", _PEOPLE)
 

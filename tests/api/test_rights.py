@@ -37,7 +37,7 @@ GRANTS = {
     "Athletes": {"admin": "rw", "coach": "r", "athlete": "r", "device": ""},
     "Approaches, plans and sessions": {"admin": "rw", "coach": "rw", "athlete": "r", "device": "r"},
     "Attempts": {"admin": "rw", "coach": "rw", "athlete": "r", "device": "w"},
-    "Corrections by people": {"admin": "rw", "coach": "rw", "athlete": "r", "device": ""},
+    "Attempts by hand": {"admin": "rw", "coach": "rw", "athlete": "r", "device": ""},
     "Quarantine": {"admin": "rw", "coach": "", "athlete": "", "device": "rw"},
     "Figures and alerts": {"admin": "r", "coach": "r", "athlete": "r", "device": ""},
 }

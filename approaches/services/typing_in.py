@@ -1,0 +1,57 @@
+"""Attempts that a person types in, where no device measured them."""
+
+from uuid import UUID, uuid4
+
+import msgspec
+from django.db.models import QuerySet
+
+from approaches import selectors
+from approaches.services import pushing
+from approaches.services.readings import Measured, Reading, Row
+from athletes.models import Athlete
+from clubs.models import Club
+from clubs.selectors import Caller
+from common.club_scope import club_scope
+
+
+class TypedAttempt(Measured, forbid_unknown_fields=True, frozen=True, kw_only=True):
+    """One attempt as a person types it in; its session stands in the address."""
+
+
+def type_attempt(
+    *,
+    club: Club,
+    source_id: UUID,
+    session_id: UUID,
+    typed: TypedAttempt,
+    caller: Caller | None = None,
+    athletes: QuerySet[Athlete] | None = None,
+    dry_run: bool = False,
+) -> pushing.RowResult:
+    """Store an attempt under a person's own source, with an external id made for it.
+
+    Nothing of a refused attempt is kept: whoever types it in reads the answer.
+
+    Raises
+    ------
+    NotFoundError
+        The club has no such session.
+    RevokedSourceError
+        The person's source was closed.
+    RefusedRowError
+        The attempt breaks a rule or names something unknown.
+    """
+    with club_scope(club):
+        session = selectors.get_session(session_id)
+        reading = Reading(
+            external_id=f"typed-{uuid4()}", session=str(session.id), **msgspec.structs.asdict(typed)
+        )
+        return pushing.record_one(
+            club=club,
+            source_id=source_id,
+            row=Row(0, None, b"", reading, None, reading.external_id),
+            caller=caller,
+            athletes=athletes,
+            dry_run=dry_run,
+            keep_refused=False,
+        )
