@@ -3,8 +3,11 @@
 import hashlib
 import hmac
 import zlib
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Any, Self
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -14,7 +17,8 @@ from django.utils import timezone
 
 from clubs.errors import NotAuthenticatedError, UnknownTokenError
 from clubs.models import AccessToken, Board, Club, Membership, Role, Runway, Source, Squad, User
-from common.club_scope import club_scope
+from common import prepared
+from common.club_scope import club_scope, scope_entered_by
 from common.errors import NotFoundError
 
 # The prefix lets people and secret scanners recognise a token.
@@ -61,6 +65,19 @@ def find_caller(presented: str) -> Caller:
 
     Raises
     ------
+    UnknownTokenError, NotAuthenticatedError
+        As in `caller_scope`.
+    """
+    with caller_scope(presented) as caller:
+        return caller
+
+
+@contextmanager
+def caller_scope(presented: str) -> Iterator[Caller]:
+    """Open a reading scope of the club that an access token belongs to; yield who holds it.
+
+    Raises
+    ------
     UnknownTokenError
         Nobody has it.
     NotAuthenticatedError
@@ -68,31 +85,71 @@ def find_caller(presented: str) -> Caller:
         answer is the same for all of them, so that guessing teaches nothing.
     """
     public_id, secret = _split_token(presented)
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT penult_club_of_token(%s)", [public_id])
-        (club_id,) = cursor.fetchone()
-    if club_id is None:
-        raise UnknownTokenError
-    with club_scope(club_id, read_only=True):
-        token = (
-            AccessToken.objects.select_related("club", "source", "membership")
-            .filter(public_id=public_id)
-            .first()
+    with scope_entered_by(lambda: _enter_by_token(public_id)) as token:
+        if not hmac.compare_digest(hash_secret(secret), token.secret_hash):
+            raise UnknownTokenError
+        if not _is_live(token, now=timezone.now()):
+            raise NotAuthenticatedError
+        yield Caller(
+            club=token.club,
+            role=DEVICE if token.role is None else token.role,
+            scopes=frozenset(token.scopes),
+            token_id=token.id,
+            source_id=token.source_id,
+            membership_id=token.membership_id,
+            user_id=token.user_id,
+            token_last_used_date=token.last_used_date,
         )
-    if token is None or not hmac.compare_digest(hash_secret(secret), bytes(token.secret_hash)):
-        raise UnknownTokenError
-    if not _is_live(token, now=timezone.now()):
-        raise NotAuthenticatedError
-    return Caller(
-        club=token.club,
-        role=DEVICE if token.membership is None else token.membership.role,
-        scopes=frozenset(token.scopes),
-        token_id=token.id,
-        source_id=token.source_id,
-        membership_id=token.membership_id,
-        user_id=None if token.membership is None else token.membership.user_id,
-        token_last_used_date=token.last_used_date,
+
+
+# As the database function answers: the fields of the club, then those of the token.
+_CLUB_FIELDS = (
+    "id",
+    "slug",
+    "name",
+    "country",
+    "time_zone",
+    "settings",
+    "created_at",
+    "version",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class _Token:
+    """A token with its club and its holder, a source or a member."""
+
+    club: Club
+    id: UUID
+    secret_hash: bytes
+    scopes: list[str]
+    expires_at: datetime | None
+    revoked_at: datetime | None
+    last_used_date: date | None
+    source_id: UUID | None
+    source_closed_at: datetime | None
+    membership_id: UUID | None
+    role: str | None
+    user_id: UUID | None
+    membership_ended_at: datetime | None
+
+    @property
+    def club_id(self) -> UUID:
+        return self.club.id
+
+    @classmethod
+    def of(cls, *columns: Any) -> Self:
+        of_club, of_token = columns[: len(_CLUB_FIELDS)], columns[len(_CLUB_FIELDS) :]
+        return cls(Club.from_db(connection.alias, _CLUB_FIELDS, of_club), *of_token)
+
+
+def _enter_by_token(public_id: str) -> _Token:
+    token = prepared.find_row(
+        "SELECT * FROM penult_enter_by_token(%s)", [public_id], make=_Token.of
     )
+    if token is None:
+        raise UnknownTokenError
+    return token
 
 
 def _split_token(presented: str) -> tuple[str, str]:
@@ -115,12 +172,12 @@ def hash_secret(secret: str) -> bytes:
     return hashlib.sha256(secret.encode()).digest()
 
 
-def _is_live(token: AccessToken, *, now: datetime) -> bool:
+def _is_live(token: _Token, *, now: datetime) -> bool:
     if token.revoked_at is not None or (token.expires_at is not None and token.expires_at <= now):
         return False
-    if token.source is not None:
-        return token.source.closed_at is None
-    return token.membership is not None and token.membership.ended_at is None
+    if token.source_id is not None:
+        return token.source_closed_at is None
+    return token.membership_id is not None and token.membership_ended_at is None
 
 
 def find_club_id(slug: str) -> UUID | None:

@@ -1,9 +1,9 @@
 """The one durable transaction of a use case, in which one club's rows can be seen."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
-from typing import Protocol
+from typing import Protocol, TypeVar
 from uuid import UUID
 
 import psycopg
@@ -18,6 +18,16 @@ class Tenant(Protocol):
 
     @property
     def id(self) -> UUID: ...
+
+
+class Entered(Protocol):
+    """What was found together with the club that it belongs to."""
+
+    @property
+    def club_id(self) -> UUID: ...
+
+
+Found = TypeVar("Found", bound=Entered)
 
 
 class ScopeError(RuntimeError):
@@ -49,23 +59,55 @@ def club_scope(club: Tenant | UUID, *, read_only: bool = False) -> Iterator[None
             raise ScopeError("One use case stays within one club.")
         yield
         return
+    with _transaction(read_only=read_only):
+        _set_club(str(club_id))
+        with _current_club(club_id):
+            yield
 
+
+@contextmanager
+def scope_entered_by(enter: Callable[[], Found]) -> Iterator[Found]:
+    """Open a reading scope of a club that the database tells, and yield what `enter` found.
+
+    `enter` sends the statement that finds the club and shows its rows, both at once.
+
+    Raises
+    ------
+    ScopeError
+        A scope is open already.
+    """
+    if _current.get() is not None:
+        raise ScopeError("One use case stays within one club.")
+    with _transaction(read_only=True):
+        found = enter()
+        with _current_club(found.club_id):
+            yield found
+
+
+@contextmanager
+def _transaction(*, read_only: bool) -> Iterator[None]:
     wrapped = connection.in_atomic_block  # by a test; a durable block refuses every other one
     if read_only and not wrapped:
         _prepare_reading()
-    marker = _current.set(club_id)
     try:
         with transaction.atomic(durable=True):
-            _set_club(str(club_id))
             try:
                 yield
             finally:
                 if wrapped and not connection.needs_rollback:
                     _set_club("")
     finally:
-        _current.reset(marker)
         if read_only and not wrapped:
             _stop_reading()
+
+
+@contextmanager
+def _current_club(club_id: UUID) -> Iterator[None]:
+    marker = _current.set(club_id)
+    try:
+        yield
+    finally:
+        _current.reset(marker)
 
 
 def _set_club(club_id: str) -> None:

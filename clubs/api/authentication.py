@@ -1,5 +1,7 @@
 """Bearer tokens (RFC 6750)."""
 
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
 from typing import Any
 
 import structlog
@@ -20,7 +22,13 @@ KEYWORD = "bearer"
 
 
 class TokenAuthentication(BaseAuthentication):
-    """Find the caller by the access token in the Authorization header."""
+    """Find the caller by the access token in the Authorization header.
+
+    Who only reads stays in the scope in which the token was found: it is put on `reading`.
+    """
+
+    def __init__(self, reading: ExitStack | None = None) -> None:
+        self._reading = reading
 
     def authenticate(self, request: Request) -> tuple[Caller, Caller] | None:
         header = request.META.get("HTTP_AUTHORIZATION", "")
@@ -29,25 +37,33 @@ class TokenAuthentication(BaseAuthentication):
         keyword, _, presented = header.partition(" ")
         if keyword.lower() != KEYWORD:
             raise NotAuthenticatedError("Use the Bearer scheme.")
-        caller = _find_caller(request, presented.strip())
+        with _limited(request), ExitStack() as scope:
+            caller = scope.enter_context(selectors.caller_scope(presented.strip()))
+            if self._reading is not None:
+                self._reading.push(scope.pop_all())
         structlog.contextvars.bind_contextvars(
             club=caller.club.slug, actor=str(caller.actor_id), actor_kind=caller.actor_kind
         )
-        access.note_token_use(caller=caller, today=selectors.today_at(caller.club))
+        today = selectors.today_at(caller.club)
+        if caller.token_last_used_date != today:
+            if self._reading is not None:
+                self._reading.close()  # it must not write; whoever reads opens one anew
+            access.note_token_use(caller=caller, today=today)
         return caller, caller
 
     def authenticate_header(self, request: Request) -> str:
         return 'Bearer realm="penult"'
 
 
-def _find_caller(request: Request, presented: str) -> Caller:
-    """Find the caller, and stop who shows one unknown token after the other."""
+@contextmanager
+def _limited(request: Request) -> Iterator[None]:
+    """Stop who shows one unknown token after the other."""
     address, quota = get_client_ip_address(request._request), settings.WRONG_TOKENS_PER_MINUTE
     standing = limits.wrong_tokens.standing(address, quota=quota)
     if standing.exceeded:
         raise Throttled(standing.resets_in_s)
     try:
-        return selectors.find_caller(presented)
+        yield
     except UnknownTokenError:
         limits.wrong_tokens.count(address, quota=quota)
         raise

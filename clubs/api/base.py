@@ -11,11 +11,13 @@ import msgspec
 from django.db.models import Model, QuerySet
 from django.http import HttpRequest, HttpResponseBase
 from django.urls import reverse
+from rest_framework.authentication import BaseAuthentication
 from rest_framework.generics import GenericAPIView
 from rest_framework.permissions import SAFE_METHODS
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from clubs.api.authentication import TokenAuthentication
 from clubs.api.permissions import Right
 from clubs.errors import KeyRequiredError
 from clubs.models import Club
@@ -76,10 +78,16 @@ class ClubView(GenericAPIView[Any]):
                 final[name] = value
         return final
 
+    def get_authenticators(self) -> list[BaseAuthentication]:
+        if getattr(self, "swagger_fake_view", False) or self.request.method not in SAFE_METHODS:
+            return [TokenAuthentication()]
+        return [TokenAuthentication(self._reading)]
+
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
         self._refuse_unknown_parameters(request)
         if request.method in SAFE_METHODS:
+            # As a rule this is the scope in which the token was found, which it joins.
             self._reading.enter_context(club_scope(self.caller.club, read_only=True))
 
     def options(self, request: HttpRequest, *args: Any, **kwargs: Any) -> Response:

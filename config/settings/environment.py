@@ -39,7 +39,7 @@ def database_from_url(url: str) -> dict[str, Any]:
         raise ImproperlyConfigured("DATABASE_URL must start with postgresql://")
     query = dict(parse_qsl(parts.query))
     return {
-        "ENGINE": "django.db.backends.postgresql",
+        "ENGINE": "common.database",
         "NAME": unquote(parts.path.lstrip("/")),
         "USER": unquote(parts.username or ""),
         "PASSWORD": unquote(parts.password or ""),
@@ -48,5 +48,10 @@ def database_from_url(url: str) -> dict[str, Any]:
         "CONN_MAX_AGE": 600,
         "CONN_HEALTH_CHECKS": True,
         "ATOMIC_REQUESTS": False,
-        "OPTIONS": {"connect_timeout": 5, **query},
+        "OPTIONS": {
+            "connect_timeout": 5,
+            # A pooler that hands a connection on after each transaction may not know them.
+            "prepare_threshold": 5 if flag("PREPARED_STATEMENTS", default=True) else None,
+            **query,
+        },
     }

@@ -6,7 +6,8 @@ It has fewer middlewares than `startproject` gives, which speaks for the peer.
 from config.settings.environment import database_from_url, required
 
 SECRET_KEY = required("SECRET_KEY")
-DATABASES = {"default": database_from_url(required("DATABASE_URL"))}
+_OURS = database_from_url(required("DATABASE_URL"))
+DATABASES = {"default": {**_OURS, "ENGINE": "django.db.backends.postgresql"}}
 REDIS_URL = required("REDIS_URL")
 ALLOWED_HOSTS = ["127.0.0.1"]
 INSTALLED_APPS = [

@@ -1,0 +1,1 @@
+"""PostgreSQL as Django speaks it, with one round trip less a request."""
