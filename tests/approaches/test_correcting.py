@@ -10,7 +10,7 @@ from approaches.models import Attempt, AttemptVersion, PendingRefresh
 from approaches.services import correcting, pushing
 from approaches.services.changes import Correction
 from approaches.services.forms import read_form
-from athletes import services as athlete_services
+from athletes.services import coaching
 from clubs.models import AuditEntry, Role
 from clubs.selectors import Caller, find_caller
 from common.club_scope import club_scope
@@ -309,7 +309,7 @@ class TestRefusing:
         coach = find_caller(make_person_token(member))
         with pytest.raises(NotFoundError):
             correct(attempt, coach, wind_mps=0.1)
-        athlete_services.assign_coach(
+        coaching.assign_coach(
             club=scene.club,
             coach=member,
             athlete=scene.athlete,
