@@ -62,3 +62,11 @@ class KeyRequiredError(DomainError):
     code = "key_required"
     status = 400
     title = "Send an Idempotency-Key: this write has no id of its own"
+
+
+class TooManyTokensError(DomainError):
+    """The source has as many live tokens as it may."""
+
+    code = "too_many_tokens"
+    status = 409
+    title = "The source has two live tokens; revoke one first"

@@ -20,9 +20,9 @@ from approaches.models import (
 from approaches.services import pushing
 from approaches.services.readings import Row, read_json_batch
 from athletes.models import Athlete
-from clubs.models import Club, Event, Membership, Role, Source, SourceKind, Squad
+from clubs.models import Club, Event, Membership, Role, Runway, Source, SourceKind, Squad
 from clubs.selectors import Caller, find_caller
-from clubs.services import access, founding, people
+from clubs.services import access, founding, people, places
 from common.club_scope import club_scope
 
 _numbers = itertools.count(1)
@@ -54,6 +54,12 @@ def make_member(club: Club, role: Role = Role.COACH, **fields: Any) -> Membershi
 
 def make_source(club: Club, kind: SourceKind = SourceKind.DEVICE, **fields: Any) -> Source:
     return access.add_source(club=club, kind=kind, **{"name": f"Gate {next(_numbers)}", **fields})
+
+
+def make_runway(club: Club, **fields: Any) -> Runway:
+    return places.add_runway(
+        club=club, **{"name": f"Runway {next(_numbers)}", "surface": "polyurethane", **fields}
+    )
 
 
 def make_squad(club: Club, **fields: Any) -> Squad:

@@ -47,6 +47,39 @@ class RunwaySerializer(serializers.Serializer[Any]):
     boards = BoardSerializer(many=True)
 
 
+class NewBoardSerializer(StrictSerializer):
+    event = fields.OneOfField(Event.choices)
+    to_pit_m = fields.NumberField(
+        min_value=0.5, max_value=30, help_text="From the take-off line to the near end of the pit."
+    )
+
+
+class NewRunwaySerializer(StrictSerializer):
+    name = fields.TextField(max_length=80)
+    surface = fields.TextField(max_length=60)
+    indoor = fields.FlagField(default=False)
+    altitude_m = fields.NumberField(min_value=-500, max_value=6000, default=0.0)
+    direction_deg = fields.NumberField(
+        min_value=0,
+        max_value=359.999,
+        allow_null=True,
+        default=None,
+        help_text="Compass direction of running.",
+    )
+    length_m = fields.NumberField(min_value=10, max_value=100, allow_null=True, default=None)
+    boards = serializers.ListField(child=NewBoardSerializer(), default=list, max_length=20)
+
+
+class RunwayChangesSerializer(ChangesSerializer):
+    name = fields.TextField(max_length=80)
+    surface = fields.TextField(max_length=60)
+    indoor = fields.FlagField()
+    altitude_m = fields.NumberField(min_value=-500, max_value=6000)
+    direction_deg = fields.NumberField(min_value=0, max_value=359.999, allow_null=True)
+    length_m = fields.NumberField(min_value=10, max_value=100, allow_null=True)
+    boards = serializers.ListField(child=NewBoardSerializer(), max_length=20)
+
+
 class SourceSerializer(serializers.Serializer[Any]):
     id = serializers.UUIDField()
     name = serializers.CharField()
@@ -58,6 +91,11 @@ class SourceSerializer(serializers.Serializer[Any]):
 class NewSourceSerializer(StrictSerializer):
     name = fields.TextField(max_length=80)
     kind = fields.OneOfField([SourceKind.DEVICE, SourceKind.SCRIPT, SourceKind.IMPORT])
+
+
+class SourceChangesSerializer(ChangesSerializer):
+    name = fields.TextField(max_length=80)
+    closed = fields.FlagField()
 
 
 class TokenSerializer(serializers.Serializer[Any]):

@@ -1,13 +1,23 @@
 from django.urls import path
 
-from clubs.api import views
+from clubs.api import access, places, views
 
 urlpatterns = [
     path("", views.ClubDetail.as_view(), name="club"),
     path("squads/", views.SquadList.as_view(), name="squads"),
     path("squads/<uuid:squad_id>/", views.SquadDetail.as_view(), name="squad"),
-    path("runways/", views.RunwayList.as_view(), name="runways"),
-    path("sources/", views.SourceList.as_view(), name="sources"),
-    path("sources/<uuid:source_id>/tokens/", views.SourceTokenList.as_view(), name="source-tokens"),
-    path("tokens/", views.OwnTokenList.as_view(), name="own-tokens"),
+    path("runways/", places.RunwayList.as_view(), name="runways"),
+    path("runways/<uuid:runway_id>/", places.RunwayDetail.as_view(), name="runway"),
+    path("sources/", access.SourceList.as_view(), name="sources"),
+    path("sources/<uuid:source_id>/", access.SourceDetail.as_view(), name="source"),
+    path(
+        "sources/<uuid:source_id>/tokens/", access.SourceTokenList.as_view(), name="source-tokens"
+    ),
+    path(
+        "sources/<uuid:source_id>/tokens/<uuid:token_id>/",
+        access.SourceTokenDetail.as_view(),
+        name="source-token",
+    ),
+    path("tokens/", access.OwnTokenList.as_view(), name="own-tokens"),
+    path("tokens/<uuid:own_token_id>/", access.OwnTokenDetail.as_view(), name="own-token"),
 ]

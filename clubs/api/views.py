@@ -1,4 +1,4 @@
-"""A club, its squads, runways, sources and tokens."""
+"""A club and its squads."""
 
 from typing import Any
 from uuid import UUID
@@ -11,10 +11,9 @@ from rest_framework.response import Response
 from clubs import selectors
 from clubs.api import permissions, serializers
 from clubs.api.base import CHANGE_PROBLEMS, ClubList, ClubView
-from clubs.services import access, people
+from clubs.services import people
 from common.api.preconditions import expected_version
-from common.api.schema import IDEMPOTENCY_KEY, IF_MATCH
-from common.club_scope import club_scope
+from common.api.schema import IF_MATCH
 
 
 class ClubDetail(ClubView):
@@ -82,138 +81,3 @@ class SquadDetail(ClubView):
             caller=self.caller,
         )
         return self.kept(squad)
-
-
-class RunwayList(ClubList):
-    """The club's runways with their boards."""
-
-    rights = {"GET": permissions.READ_CLUB}
-    operation_names = {"GET": "runways_list"}
-    serializer_class = serializers.RunwaySerializer
-
-    def rows(self) -> QuerySet[Any]:
-        return selectors.list_runways().prefetch_related("boards")
-
-    @extend_schema(responses=serializers.RunwaySerializer(many=True))
-    def get(self, request: Request, club: str) -> Response:
-        return self.listed()
-
-
-class SourceList(ClubList):
-    """Who pushes: timing devices, scripts, imports and people."""
-
-    rights = {"GET": permissions.WRITE_CLUB, "POST": permissions.WRITE_CLUB}
-    operation_names = {"GET": "sources_list", "POST": "sources_create"}
-    problems = {"POST": {"409": "A source of this name exists."}}
-    serializer_class = serializers.SourceSerializer
-
-    def rows(self) -> QuerySet[Any]:
-        return selectors.list_sources()
-
-    @extend_schema(responses=serializers.SourceSerializer(many=True))
-    def get(self, request: Request, club: str) -> Response:
-        return self.listed()
-
-    @extend_schema(
-        request=serializers.NewSourceSerializer,
-        responses={201: serializers.SourceSerializer},
-        examples=[
-            OpenApiExample(
-                "A timing gate",
-                value={"name": "Gates at the long straight", "kind": "device"},
-                request_only=True,
-            )
-        ],
-    )
-    def post(self, request: Request, club: str) -> Response:
-        body = serializers.NewSourceSerializer(data=request.data)
-        body.is_valid(raise_exception=True)
-        source = access.add_source(club=self.caller.club, caller=self.caller, **body.validated_data)
-        return Response(serializers.SourceSerializer(source).data, status=201)
-
-
-_TOKEN_EXAMPLE = OpenApiExample(
-    "A token that may push",
-    value={"name": "Gate computer", "scopes": ["attempts:write", "plans:read"]},
-    request_only=True,
-)
-
-
-class SourceTokenList(ClubList):
-    """Tokens of a source. Two may live at once, so that they can be changed without a gap."""
-
-    rights = {"GET": permissions.WRITE_CLUB, "POST": permissions.WRITE_CLUB}
-    operation_names = {"GET": "source_tokens_list", "POST": "source_tokens_create"}
-    serializer_class = serializers.TokenSerializer
-
-    def rows(self) -> QuerySet[Any]:
-        return selectors.list_tokens_of(selectors.get_source(self.kwargs["source_id"]))
-
-    @extend_schema(responses=serializers.TokenSerializer(many=True))
-    def get(self, request: Request, club: str, source_id: UUID) -> Response:
-        return self.listed()
-
-    @extend_schema(
-        request=serializers.NewTokenSerializer,
-        parameters=[IDEMPOTENCY_KEY],
-        responses={201: serializers.TokenWithSecretSerializer},
-        examples=[_TOKEN_EXAMPLE],
-    )
-    def post(self, request: Request, club: str, source_id: UUID) -> Response:
-        body = serializers.NewTokenSerializer(data=request.data)
-        body.is_valid(raise_exception=True)
-
-        def make() -> Response:
-            with club_scope(self.caller.club):
-                new = access.add_token(
-                    club=self.caller.club,
-                    source=selectors.get_source(source_id),
-                    caller=self.caller,
-                    **body.validated_data,
-                )
-            return _with_secret(new)
-
-        return self.once(make, secret_fields={"secret"})
-
-
-class OwnTokenList(ClubList):
-    """The caller's own tokens: the role's rights, cut down by scopes."""
-
-    rights = {"GET": permissions.OWN_TOKENS, "POST": permissions.OWN_TOKENS}
-    operation_names = {"GET": "own_tokens_list", "POST": "own_tokens_create"}
-    serializer_class = serializers.TokenSerializer
-
-    def rows(self) -> QuerySet[Any]:
-        return selectors.list_own_tokens(self.caller)
-
-    @extend_schema(responses=serializers.TokenSerializer(many=True))
-    def get(self, request: Request, club: str) -> Response:
-        return self.listed()
-
-    @extend_schema(
-        request=serializers.NewTokenSerializer,
-        parameters=[IDEMPOTENCY_KEY],
-        responses={201: serializers.TokenWithSecretSerializer},
-        examples=[
-            OpenApiExample(
-                "A token for a notebook",
-                value={"name": "Notebook", "scopes": ["analytics:read", "athletes:read"]},
-                request_only=True,
-            )
-        ],
-    )
-    def post(self, request: Request, club: str) -> Response:
-        body = serializers.NewTokenSerializer(data=request.data)
-        body.is_valid(raise_exception=True)
-
-        def make() -> Response:
-            return _with_secret(access.add_own_token(caller=self.caller, **body.validated_data))
-
-        return self.once(make, secret_fields={"secret"})
-
-
-def _with_secret(new: access.NewToken) -> Response:
-    answer = {**serializers.TokenSerializer(new.token).data, "secret": new.secret}
-    response = Response(answer, status=201)
-    response["Cache-Control"] = "no-store"
-    return response

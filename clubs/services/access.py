@@ -1,18 +1,22 @@
 """Who may push and ask: sources and tokens."""
 
 import secrets
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Any
+from uuid import UUID
 
 from django.utils import timezone
 
 from clubs import selectors
+from clubs.errors import TooManyTokensError
 from clubs.models import AccessToken, Club, Membership, Source, SourceKind
 from clubs.services import auditing
 from common.club_scope import club_scope
-from common.errors import Fault, InvalidInputError
+from common.errors import Fault, InvalidInputError, NotFoundError
 from common.refusals import refuse_duplicates
+from common.versions import Expected, change_row
 
 # What a token may be made for, and who may hold it.
 DEVICE_SCOPES = frozenset({"plans:read", "attempts:write", "gates:write"})
@@ -26,6 +30,9 @@ PERSON_SCOPES = DEVICE_SCOPES | {
     "analytics:read",
     "analytics:write",
 }
+
+# One that works, and one to change over to.
+LIVE_TOKENS_PER_SOURCE = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +67,47 @@ def add_source(
         return source
 
 
+def change_source(
+    *,
+    club: Club,
+    source_id: UUID,
+    expected: Expected,
+    changes: Mapping[str, Any],
+    caller: selectors.Caller | None = None,
+) -> Source:
+    """Rename a source, close it or open it again.
+
+    What a closed one pushes is refused from the next request on; what it pushed stays.
+
+    Raises
+    ------
+    NotFoundError
+        The club has no such source.
+    StaleVersionError
+        Somebody else changed it meanwhile.
+    AlreadyExistsError
+        The club has a source of the new name.
+    InvalidInputError
+        It is a person's: that one comes and goes with the membership.
+    """
+    with club_scope(club):
+        source = Source.objects.select_for_update(no_key=True).filter(id=source_id).first()
+        if source is None:
+            raise NotFoundError
+        if source.kind == SourceKind.PERSON:
+            raise InvalidInputError(
+                faults=[Fault("", "not_allowed_here", "A person's source follows the membership.")]
+            )
+        moved = dict(changes)
+        if "closed" in moved:
+            closed = moved.pop("closed")
+            moved["closed_at"] = (source.closed_at or timezone.now()) if closed else None
+        with refuse_duplicates("name", "There is a source of this name already."):
+            changed = change_row(source, expected=expected, changes=moved)
+        auditing.record_change(club=club, caller=caller, subject=source, changed=changed)
+        return source
+
+
 def add_token(
     *,
     club: Club,
@@ -76,6 +124,8 @@ def add_token(
     ------
     InvalidInputError
         A scope is unknown or not for this holder, or the expiry has passed.
+    TooManyTokensError
+        The source has two live tokens already.
     """
     allowed = DEVICE_SCOPES if source is not None else PERSON_SCOPES
     faults = [
@@ -96,6 +146,8 @@ def add_token(
     secret = secrets.token_hex(24)
     body = f"{selectors.TOKEN_PREFIX}_{kind}_{public_id}_{secret}"
     with club_scope(club):
+        if source is not None:
+            _refuse_a_third(source)
         token = AccessToken.objects.create(
             club=club,
             public_id=public_id,
@@ -110,6 +162,45 @@ def add_token(
             club=club, caller=caller, action="token_added", subjects={"token": [token.id]}
         )
     return NewToken(token=token, secret=body + selectors.checksum(body))
+
+
+def _refuse_a_third(source: Source) -> None:
+    # Two tokens made at once would both be the second; the source's row is their queue.
+    Source.objects.select_for_update(no_key=True).get(id=source.id)
+    live = (
+        selectors.list_tokens_of(source)
+        .filter(revoked_at=None)
+        .exclude(expires_at__lte=timezone.now())
+    )
+    if live.count() >= LIVE_TOKENS_PER_SOURCE:
+        raise TooManyTokensError
+
+
+def revoke_token(
+    *,
+    club: Club,
+    token_id: UUID,
+    source_id: UUID | None = None,
+    membership_id: UUID | None = None,
+    caller: selectors.Caller | None = None,
+) -> None:
+    """End a token of a source or of a person for good; ending it again changes nothing.
+
+    Raises
+    ------
+    NotFoundError
+        The holder has no such token.
+    """
+    with club_scope(club):
+        token = AccessToken.objects.select_for_update(no_key=True).filter(id=token_id).first()
+        if token is None or (token.source_id, token.membership_id) != (source_id, membership_id):
+            raise NotFoundError
+        if token.revoked_at is None:
+            token.revoked_at = timezone.now()
+            token.save(update_fields=["revoked_at"])
+            auditing.record_audit(
+                club=club, caller=caller, action="token_revoked", subjects={"token": [token.id]}
+            )
 
 
 def add_own_token(

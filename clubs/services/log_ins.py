@@ -18,4 +18,4 @@ def forget_log_ins() -> int:
     cooled_off = now - timedelta(hours=settings.AXES_COOLOFF_TIME)
     attempts, _ = AccessAttempt.objects.filter(attempt_time__lte=cooled_off).delete()
     sessions, _ = Session.objects.filter(expire_date__lte=now).delete()
-    return attempts + sessions
+    return int(attempts + sessions)

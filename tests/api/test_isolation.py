@@ -12,7 +12,7 @@ import pytest
 from django.urls import URLPattern, URLResolver, get_resolver
 from django.urls.converters import UUIDConverter
 
-from clubs.models import Role, Source
+from clubs.models import AccessToken, Role
 from clubs.services.access import PERSON_SCOPES
 from common.club_scope import club_scope
 from tests import factories
@@ -64,6 +64,7 @@ def own_ids(world: World) -> dict[str, object]:
     What belongs to an athlete belongs to the world's one.
     """
     attempt = factories.make_attempt(world.source, world.athlete, world.session)
+    public_id = world.tokens["admin"].split("_")[2]
     with club_scope(world.club):
         return {
             "athlete_id": world.athlete.id,
@@ -73,7 +74,13 @@ def own_ids(world: World) -> dict[str, object]:
             "row_id": factories.make_quarantined_row(world.source, world.athlete).id,
             "alert_id": factories.make_alert(attempt).id,
             "squad_id": factories.make_squad(world.club).id,
-            "source_id": Source.objects.exclude(kind="person").values_list("id", flat=True)[0],
+            "runway_id": factories.make_runway(world.club).id,
+            "source_id": world.source.id,
+            "token_id": AccessToken.objects.filter(source=world.source)[0].id,
+            # Nobody may touch another person's token: this one is the admin's.
+            "own_token_id": AccessToken.objects.get(
+                public_id=world.tokens["admin"].split("_")[2]
+            ).id,
         }
 
 
