@@ -78,9 +78,7 @@ def own_ids(world: World) -> dict[str, object]:
             "source_id": world.source.id,
             "token_id": AccessToken.objects.filter(source=world.source)[0].id,
             # Nobody may touch another person's token: this one is the admin's.
-            "own_token_id": AccessToken.objects.get(
-                public_id=world.tokens["admin"].split("_")[2]
-            ).id,
+            "own_token_id": AccessToken.objects.get(public_id=public_id).id,
         }
 
 
