@@ -13,6 +13,11 @@ class Fault:
     detail: str
 
 
+def pointer_part(name: str) -> str:
+    """Return a name as one part of a JSON pointer."""
+    return name.replace("~", "~0").replace("/", "~1")
+
+
 class DomainError(Exception):
     """A refusal that a person or a program can act on.
 

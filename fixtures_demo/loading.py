@@ -12,7 +12,8 @@ import numpy as np
 from analytics.services import refreshing, sweeping
 from approaches.models import Approach, SessionKind, StartStyle
 from approaches.services import pushing, records
-from approaches.services.readings import read_json_batch
+from approaches.services.batches import read_json_batch
+from approaches.services.readings import ATTEMPTS
 from athletes.models import Athlete, BodyMeasurement, Consent, Foot, SprintTest
 from athletes.services import coaching, joining
 from athletes.services import records as athlete_records
@@ -164,7 +165,7 @@ def _add_jumper(club: Club, jumper: Jumper, squad: Squad, source: Source) -> Non
     outcome = pushing.record_attempts(
         club=club,
         source_id=source.id,
-        rows=read_json_batch(json.dumps(season.history(jumper)).encode()),
+        rows=read_json_batch(json.dumps(season.history(jumper)).encode(), ATTEMPTS),
     )
     if not outcome.complete:
         # The season is ours: a row that the club refuses is a mistake in it.

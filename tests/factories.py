@@ -1,5 +1,7 @@
 """Rows for tests, made through the services that make them in earnest."""
 
+import csv
+import io
 import itertools
 import json
 from collections.abc import Collection
@@ -18,7 +20,8 @@ from approaches.models import (
     StartStyle,
 )
 from approaches.services import pushing
-from approaches.services.readings import Row, read_json_batch
+from approaches.services.batches import read_json_batch
+from approaches.services.readings import ATTEMPTS, Reading, Row
 from athletes.models import Athlete
 from clubs.models import Club, Event, Membership, Role, Runway, Source, SourceKind, Squad
 from clubs.selectors import Caller, find_caller
@@ -173,8 +176,8 @@ def make_reading(athlete: Athlete, session: Session, /, **fields: Any) -> dict[s
     return {name: value for name, value in reading.items() if value is not None}
 
 
-def rows_of(*readings: dict[str, Any]) -> list[Row]:
-    return read_json_batch(json.dumps(readings).encode())
+def rows_of(*readings: dict[str, Any]) -> list[Row[Reading]]:
+    return read_json_batch(json.dumps(readings).encode(), ATTEMPTS)
 
 
 def make_attempt(source: Source, athlete: Athlete, session: Session, /, **fields: Any) -> Attempt:
@@ -213,3 +216,29 @@ def make_alert(attempt: Attempt, **fields: Any) -> Alert:
                 **fields,
             },
         )
+
+
+def csv_of(*readings: dict[str, Any], line_break: str = "\r\n") -> bytes:
+    """Return readings as a table, written by Python's own writer; a key may be a column, too."""
+    rows = [_cells_of(reading) for reading in readings]
+    columns = list(dict.fromkeys(name for row in rows for name in row))
+    table = io.StringIO(newline="")
+    writer = csv.DictWriter(table, columns, lineterminator=line_break)
+    writer.writeheader()
+    writer.writerows(rows)
+    return table.getvalue().encode()
+
+
+_COLUMN_OF_GATES: dict[Any, str] = {"at_m": "gate_at_m", "time_s": "gate_time_s"}
+
+
+def _cells_of(reading: dict[str, Any]) -> dict[str, Any]:
+    cells: dict[str, Any] = {}
+    for name, value in reading.items():
+        if isinstance(value, dict):
+            cells |= _cells_of({_COLUMN_OF_GATES.get(key) or key: value[key] for key in value})
+        elif isinstance(value, list):
+            cells |= {f"{name}_{place}": cell for place, cell in enumerate(value)}
+        else:
+            cells[name] = str(value).lower() if isinstance(value, bool) else value
+    return cells

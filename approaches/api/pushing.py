@@ -10,22 +10,34 @@ from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schem
 from rest_framework.response import Response
 
 from approaches.api import serializers
-from approaches.services import forms, pushing, readings, replaying, typing_in
+from approaches.services import (
+    batches,
+    forms,
+    limits,
+    pushing,
+    readings,
+    replaying,
+    typing_in,
+)
 from athletes import selectors as athlete_selectors
 from athletes.models import Athlete
 from clubs import selectors as club_selectors
 from clubs.api.base import ClubView
 from clubs.selectors import DEVICE
+from common.api import bodies
 from common.api.parsers import read_json
-from common.api.problems import BodyTooLargeError, UnsupportedMediaTypeError
+from common.api.problems import UnsupportedMediaTypeError
 
-JSON, NDJSON = "application/json", "application/x-ndjson"
+JSON, NDJSON, CSV = "application/json", "application/x-ndjson", "text/csv"
+# What a body may say about itself: anything else would be read as what it is not.
+_UNDERSTOOD = {"charset": {"utf-8", "utf8"}, "header": {"present"}}
 MAX_ROWS_ANSWERED = 100
 
 PROBLEMS_OF_ONE = {
     "409": "The id is stored with other content; nothing was overwritten.",
+    "411": "The body came in chunks whose end the server does not know.",
     "413": "The body is too large.",
-    "415": "The content type is not taken here.",
+    "415": "The content type, its character set or the encoding is not taken here.",
     "422": "The attempt breaks a rule; it waits in quarantine.",
 }
 PROBLEMS_OF_TYPED = {
@@ -33,8 +45,9 @@ PROBLEMS_OF_TYPED = {
     "422": "The attempt breaks a rule and is not kept, or the key was used for another request.",
 }
 PROBLEMS_OF_BATCH = {
+    "411": "The body came in chunks whose end the server does not know.",
     "413": "The body is too large or has too many rows.",
-    "415": "The content type is not taken here.",
+    "415": "The content type, its character set or the encoding is not taken here.",
     "422": "all_or_nothing, and some row cannot be stored; nothing was stored.",
 }
 EXAMPLE = {
@@ -59,6 +72,14 @@ EXAMPLE = {
 }
 
 
+EXAMPLE_TABLE = (
+    "external_id,athlete,approach,session,started_at,finish,outcome,official_m,"
+    "toe_m_0,toe_m_1,toe_m_2,contact_0,contact_1,gate_at_m_0,gate_at_m_1,gate_time_s_0,gate_time_s_1\r\n"
+    "run-000123,ext:A-17,LJ-16,2026-05-02-am,2026-05-02T09:14:07.250+02:00,jump,valid,6.41,"
+    "0.07,2.21,4.58,flat,,11,6,4.154,4.700\r\n"
+)
+
+
 def _flag(name: str, description: str) -> OpenApiParameter:
     return OpenApiParameter(name, bool, description=description, default=False)
 
@@ -80,6 +101,7 @@ batch_schema = extend_schema(
     request={
         JSON: {"type": "array", "items": {"$ref": "#/components/schemas/ReadingRequest"}},
         NDJSON: OpenApiTypes.STR,
+        CSV: OpenApiTypes.STR,
     },
     responses={200: serializers.RecordOutcomeSerializer},
     parameters=[_DRY_RUN, _ALL_OR_NOTHING, _MAKE_SESSIONS],
@@ -91,6 +113,7 @@ batch_schema = extend_schema(
             request_only=True,
             media_type=NDJSON,
         ),
+        OpenApiExample("A table", value=EXAMPLE_TABLE, request_only=True, media_type=CSV),
     ],
 )
 _KEY = OpenApiParameter(
@@ -133,11 +156,11 @@ class PushView(ClubView):
     """What the doors for attempts share."""
 
     def push_one(self) -> Response:
-        self._media_type_among(JSON)
+        self.media_type_among(JSON)
         result = pushing.record_one(
             club=self.caller.club,
             source_id=self._source_id(),
-            row=readings.read_row(self._body(readings.MAX_ROW_BYTES)),
+            row=batches.read_one(self.body(limits.MAX_ROW_BYTES), readings.ATTEMPTS),
             caller=self.caller,
             athletes=self._athletes(),
             dry_run=self.flag("dry_run"),
@@ -165,17 +188,10 @@ class PushView(ClubView):
         return store() if dry_run else self.once(store, required=True)
 
     def push_batch(self) -> Response:
-        media_type = self._media_type_among(JSON, NDJSON)
-        body = self._body(readings.MAX_BODY_BYTES)
-        rows = (
-            readings.read_json_batch(body)
-            if media_type == JSON
-            else readings.read_ndjson_batch(body)
-        )
         outcome = pushing.record_attempts(
             club=self.caller.club,
             source_id=self._source_id(),
-            rows=rows,
+            rows=self.read_rows(readings.ATTEMPTS),
             caller=self.caller,
             athletes=self._athletes(),
             dry_run=self.flag("dry_run"),
@@ -185,8 +201,8 @@ class PushView(ClubView):
         return Response(_batch_answer(outcome))
 
     def replay(self, row_id: UUID) -> Response:
-        self._media_type_among(JSON)
-        body = serializers.ReplaySerializer(data=read_json(self._body(readings.MAX_ROW_BYTES)))
+        self.media_type_among(JSON)
+        body = serializers.ReplaySerializer(data=read_json(self.body(limits.MAX_ROW_BYTES)))
         body.is_valid(raise_exception=True)
         result = replaying.replay_row(
             club=self.caller.club,
@@ -207,23 +223,38 @@ class PushView(ClubView):
             return None
         return athlete_selectors.list_athletes_for(self.caller, today=self.today)
 
-    def _media_type_among(self, *taken: str) -> str:
-        media_type = (self.request.content_type or "").partition(";")[0].strip().lower()
-        encoding = self.request.META.get("HTTP_CONTENT_ENCODING", "identity")
-        if media_type not in taken or encoding != "identity":
-            raise UnsupportedMediaTypeError(f"Send {' or '.join(taken)}, not compressed.")
+    def read_rows(
+        self, shape: readings.Shape[readings.SentT]
+    ) -> list[readings.Row[readings.SentT]]:
+        """Return the rows of a batch, in whichever way they were written."""
+        media_type = self.media_type_among(JSON, NDJSON, CSV)
+        body = self.body(limits.MAX_BODY_BYTES)
+        if media_type == CSV:
+            return batches.read_csv_batch(body, shape)
+        if media_type == NDJSON:
+            return batches.read_ndjson_batch(body, shape)
+        return batches.read_json_batch(body, shape)
+
+    def media_type_among(self, *taken: str) -> str:
+        """Return what the body is said to be.
+
+        Raises
+        ------
+        UnsupportedMediaTypeError
+            It is none of `taken`, or in other letters than UTF-8.
+        """
+        sent = self.request._request
+        media_type = sent.content_type or ""
+        told = {name: value.lower() for name, value in (sent.content_params or {}).items()}
+        if media_type not in taken or any(
+            told.get(name, "") not in {"", *values} for name, values in _UNDERSTOOD.items()
+        ):
+            raise UnsupportedMediaTypeError(f"Send {' or '.join(taken)}, in UTF-8.")
         return media_type
 
-    def _body(self, limit: int) -> bytes:
-        """Return the body, and never more of it than the limit."""
-        too_large = BodyTooLargeError(f"A body has at most {limit} bytes here.")
-        declared = self.request.META.get("CONTENT_LENGTH") or "0"
-        if declared.isdigit() and int(declared) > limit:
-            raise too_large
-        body = bytes(self.request._request.read(limit + 1))
-        if len(body) > limit:
-            raise too_large
-        return body
+    def body(self, limit: int) -> bytes:
+        """Return the body, inflated where it is compressed, and never more of it than the limit."""
+        return bodies.read_body(self.request._request, limit=limit)
 
 
 def _answer_of(result: pushing.RowResult) -> Response:

@@ -185,7 +185,9 @@ class AttemptVersionSerializer(serializers.Serializer[Any]):
 
 class RowOutcomeSerializer(serializers.Serializer[Any]):
     index = serializers.IntegerField()
-    line = serializers.IntegerField(allow_null=True, help_text="In NDJSON, counted from 1.")
+    line = serializers.IntegerField(
+        allow_null=True, help_text="Counted from 1, in NDJSON and tables."
+    )
     external_id = serializers.CharField()
     code = serializers.CharField(help_text="Which rule; see the page of codes.")
     pointer = serializers.CharField(help_text="JSON pointer into the row.")

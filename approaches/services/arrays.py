@@ -40,7 +40,8 @@ class Columns:
     """What the readings of a batch measured; footfall arrays of one reading share a length.
 
     An array that was not sent is filled with NaN (for contacts None) to the length of the others:
-    "not sent" and "all unknown" are the same thing.
+    "not sent" and "all unknown" are the same thing. So footfalls at the far end of which nothing is
+    known are left away.
     """
 
     toe_m: Ragged
@@ -74,11 +75,16 @@ def columns_of(readings: Sequence[Reading]) -> Columns:
             footfalls.append(((), (), ()))
             contacts.append(())
         else:
-            unknown = (None,) * lengths.pop()
+            count = _count_known(arrays, lengths.pop())
+            unknown = (None,) * count
             footfalls.append(
-                (sent.toe_m or unknown, sent.touchdown_s or unknown, sent.toe_off_s or unknown)
+                (
+                    sent.toe_m[:count] if sent.toe_m else unknown,
+                    sent.touchdown_s[:count] if sent.touchdown_s else unknown,
+                    sent.toe_off_s[:count] if sent.toe_off_s else unknown,
+                )
             )
-            contacts.append(tuple(sent.contact or unknown))
+            contacts.append(tuple(sent.contact[:count]) if sent.contact else unknown)
         passed = reading.gates
         if passed is None or len(passed.at_m) != len(passed.time_s):
             gates.append(((), ()))
@@ -96,6 +102,14 @@ def columns_of(readings: Sequence[Reading]) -> Columns:
         unequal_footfalls=unequal_footfalls,
         unequal_gates=unequal_gates,
     )
+
+
+def _count_known(arrays: Iterable[Sequence[object] | None], length: int) -> int:
+    """Return how many footfalls there are up to the last one of which something is known."""
+    known = [array for array in arrays if array]
+    while length and all(array[length - 1] is None for array in known):
+        length -= 1
+    return length
 
 
 def _ragged(arrays: Iterable[Sequence[float | None]]) -> Ragged:

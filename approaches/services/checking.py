@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from approaches.models import Outcome, Phase
 from approaches.services.arrays import Columns, Ragged
+from approaches.services.limits import TOO_MANY_VALUES
 from approaches.services.readings import Reading
 from common.errors import Fault
 
@@ -38,7 +39,7 @@ RULES = {
     "official_too_precise": "An official distance has at most two decimals.",
     "official_without_valid": "Only a valid attempt has an official distance.",
     "unequal_lengths": "Arrays of one attempt have the same length.",
-    "too_many_values": "An attempt has at most 40 footfalls and 40 gates.",
+    "too_many_values": TOO_MANY_VALUES,
     "position_out_of_range": "A position is between 5 m beyond the line and 80 m before it.",
     "time_out_of_range": "A time on the attempt's clock is within an hour of zero.",
     "positions_must_grow": "Going back from take-off, positions grow.",

@@ -24,6 +24,8 @@ from common import metrics
 from common.club_scope import club_scope, current_club_id
 from common.errors import Fault
 
+Rows = Sequence[Row[Reading]]
+
 MAX_TRIES = 4
 
 # Refusals that are cured by adding what is missing to the club, not by changing the row.
@@ -82,13 +84,14 @@ class RowResult:
 class _Judged:
     outcome: RecordOutcome
     ids: dict[int, UUID]
+    made_sessions: list[UUID]
 
 
 def record_attempts(
     *,
     club: Club,
     source_id: UUID,
-    rows: Sequence[Row],
+    rows: Rows,
     caller: club_selectors.Caller | None = None,
     athletes: QuerySet[Athlete] | None = None,
     dry_run: bool = False,
@@ -126,15 +129,7 @@ def record_attempts(
             if dry_run:
                 transaction.set_rollback(True)
                 return outcome
-            source = Source(id=source_id, club_id=club.id)
-            _keep_refused(club, source, rows, outcome)
-            auditing.record_audit(
-                club=club,
-                caller=caller,
-                action="attempts_pushed",
-                subjects={"source": [source_id]},
-                counts=_counts(outcome),
-            )
+            _finish(club, source_id, rows, judged, caller)
             return outcome
 
     outcome = _again_after_deadlock(record)
@@ -147,7 +142,7 @@ def record_one(
     *,
     club: Club,
     source_id: UUID,
-    row: Row,
+    row: Row[Reading],
     caller: club_selectors.Caller | None = None,
     athletes: QuerySet[Athlete] | None = None,
     dry_run: bool = False,
@@ -172,15 +167,7 @@ def record_one(
             if dry_run:
                 transaction.set_rollback(True)
             elif judged.outcome.complete or keep_refused:
-                source = Source(id=source_id, club_id=club.id)
-                _keep_refused(club, source, [row], judged.outcome)
-                auditing.record_audit(
-                    club=club,
-                    caller=caller,
-                    action="attempts_pushed",
-                    subjects={"source": [source_id]},
-                    counts=_counts(judged.outcome),
-                )
+                _finish(club, source_id, [row], judged, caller)
             return judged
 
     judged = _again_after_deadlock(record)
@@ -202,7 +189,7 @@ def record_one(
 def _judge(
     club: Club,
     source_id: UUID,
-    rows: Sequence[Row],
+    rows: Rows,
     athletes: QuerySet[Athlete] | None,
     make_sessions: bool,
 ) -> _Judged:
@@ -233,6 +220,9 @@ def _judge(
     stored = storing.store_readings(
         club=club, source=source, readings=readings, resolved=resolved, columns=columns
     )
+    references.forget_sessions(
+        used={meant.session_id for place in stored.created if (meant := resolved[place])}
+    )
     for place in stored.conflicts:
         faults[readable[place].index] = (_CONFLICT,)
     outcome = RecordOutcome(
@@ -246,11 +236,14 @@ def _judge(
             if row.index in faults
         ),
     )
-    return _Judged(outcome=outcome, ids=stored.ids)
+    return _Judged(outcome=outcome, ids=stored.ids, made_sessions=references.made_sessions)
 
 
 def _resolve(
-    references: References, reading: Reading, row: Row, faults: dict[int, tuple[Fault, ...]]
+    references: References,
+    reading: Reading,
+    row: Row[Reading],
+    faults: dict[int, tuple[Fault, ...]],
 ) -> Resolved | None:
     meant = references.resolve(reading)
     if isinstance(meant, Fault):
@@ -259,12 +252,33 @@ def _resolve(
     return meant
 
 
-def _keep_refused(club: Club, source: Source, rows: Sequence[Row], outcome: RecordOutcome) -> None:
+def _finish(
+    club: Club,
+    source_id: UUID,
+    rows: Rows,
+    judged: _Judged,
+    caller: club_selectors.Caller | None,
+) -> None:
+    """Keep what was refused, and note what was done."""
     by_index = {row.index: row for row in rows}
     quarantine.keep_rows(
         club=club,
-        source=source,
-        refused=[(by_index[refused.index], refused.faults[0]) for refused in outcome.rows],
+        source=Source(id=source_id, club_id=club.id),
+        refused=[(by_index[refused.index], refused.faults[0]) for refused in judged.outcome.rows],
+    )
+    if judged.made_sessions:
+        auditing.record_audit(
+            club=club,
+            caller=caller,
+            action="session_added",
+            subjects={"session": judged.made_sessions},
+        )
+    auditing.record_audit(
+        club=club,
+        caller=caller,
+        action="attempts_pushed",
+        subjects={"source": [source_id]},
+        counts=_counts(judged.outcome),
     )
 
 

@@ -8,7 +8,8 @@ from django.db import connection
 from django.utils import timezone
 
 from approaches.models import QuarantinedRow
-from approaches.services.readings import MAX_ROW_BYTES, Row
+from approaches.services.limits import MAX_ROW_BYTES
+from approaches.services.readings import Row, Sent
 from clubs import selectors as club_selectors
 from clubs.models import Club, Source
 from common.club_scope import club_scope
@@ -29,7 +30,7 @@ _KEEP = """
 """
 
 
-def keep_rows(*, club: Club, source: Source, refused: Iterable[tuple[Row, Fault]]) -> None:
+def keep_rows(*, club: Club, source: Source, refused: Iterable[tuple[Row[Sent], Fault]]) -> None:
     """Keep refused rows raw; the same row again is the same problem. Call it in the club's scope.
 
     A row over the limit is kept as far as the limit: it is there to be looked at.
@@ -38,21 +39,25 @@ def keep_rows(*, club: Club, source: Source, refused: Iterable[tuple[Row, Fault]
     for row, fault in refused:
         whole = bytes(row.raw)
         raw_hash = hashlib.blake2b(whole, digest_size=16).digest()
-        # What is not UTF-8, or a NUL, cannot be stored as text.
-        raw = whole[:MAX_ROW_BYTES].decode(errors="replace").replace("\0", "\ufffd")
+        raw = whole[:MAX_ROW_BYTES].decode(errors="replace")
         kept[raw_hash] = (
             row.external_id,
-            raw,
+            _without_nul(raw),
             raw_hash,
             fault.code,
-            fault.pointer[:200],
-            fault.detail[:400],
+            _without_nul(fault.pointer)[:200],
+            _without_nul(fault.detail)[:400],
         )
     if not kept:
         return
     columns = [list(column) for column in zip(*kept.values(), strict=True)]
     with connection.cursor() as cursor:
         cursor.execute(_KEEP, [club.id, source.id, timezone.now() + KEPT_FOR, *columns])
+
+
+def _without_nul(text: str) -> str:
+    """Return a text that the database can hold; a fault may repeat a name that was sent."""
+    return text.replace("\0", "\ufffd")
 
 
 def forget_expired() -> int:

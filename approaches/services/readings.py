@@ -1,20 +1,16 @@
-"""What a push sends, and how its text becomes readings."""
+"""What a push sends, row by row, and what is wrong with a row that cannot be read."""
 
 import re
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
-from typing import Annotated, Literal
+from typing import Annotated, Generic, Literal, Protocol, TypeVar
 
 import msgspec
 
-from approaches.errors import TooManyRowsError, UnreadableBodyError
-from common.errors import Fault
-
-MAX_ROWS = 5_000
-MAX_BODY_BYTES = 10 * 1024 * 1024
-MAX_ROW_BYTES = 64 * 1024
+from approaches.services import tables
+from approaches.services.limits import find_oversize
+from common.errors import Fault, pointer_part
 
 # Text without control characters: the database cannot hold a NUL, and people cannot see the rest.
 Text = Annotated[str, msgspec.Meta(min_length=1, max_length=64, pattern=r"^[^\x00-\x1f\x7f]+$")]
@@ -62,21 +58,66 @@ class Reading(Measured, forbid_unknown_fields=True, frozen=True, kw_only=True, g
     session: Text
 
 
+class Sent(Protocol):
+    """What a row is read as; its sender knows it by an id."""
+
+    @property
+    def external_id(self) -> str: ...
+
+
+SentT_co = TypeVar("SentT_co", bound=Sent, covariant=True)
+SentT = TypeVar("SentT", bound=Sent)
+
+
 @dataclass(frozen=True, slots=True)
-class Row:
-    """A row of a push: where it stood, and the reading or what is wrong with it."""
+class Row(Generic[SentT_co]):
+    """A row of a push: where it stood, and what it says or what is wrong with it."""
 
     index: int
     line: int | None
     raw: bytes | msgspec.Raw  # a part of the body, copied only when it is kept
-    reading: Reading | None
+    reading: SentT_co | None
     fault: Fault | None
     external_id: str
 
 
-_batch = msgspec.json.Decoder(list[Reading])
-_raw_batch = msgspec.json.Decoder(list[msgspec.Raw])
-_one = msgspec.json.Decoder(Reading)
+class Shape(Generic[SentT]):
+    """A kind of rows: how one is read, and the columns that it has in a table."""
+
+    def __init__(self, sent: type[SentT], columns: tables.Columns) -> None:
+        self.one = msgspec.json.Decoder(sent)
+        self.many = msgspec.json.Decoder(list[sent])  # type: ignore[valid-type]  # a type made now
+        self.columns = columns
+
+
+ATTEMPTS = Shape(
+    Reading,
+    tables.Columns(
+        fields={
+            "external_id": tables.text,
+            "athlete": tables.text,
+            "approach": tables.text,
+            "session": tables.text,
+            "started_at": tables.text,
+            "finish": tables.text,
+            "start_mark_m": tables.number,
+            "wind_mps": tables.number,
+            "outcome": tables.text,
+            "take_off_foot_ok": tables.yes_or_no,
+            "official_m": tables.decimal,
+        },
+        required=("external_id", "athlete", "approach", "session", "started_at", "finish"),
+        arrays={
+            "phases": tables.Array("phases", tables.text, most=3),
+            "toe_m": tables.Array("toe_m", tables.number, most=40, within="footfalls"),
+            "touchdown_s": tables.Array("touchdown_s", tables.number, most=40, within="footfalls"),
+            "toe_off_s": tables.Array("toe_off_s", tables.number, most=40, within="footfalls"),
+            "contact": tables.Array("contact", tables.text, most=40, within="footfalls"),
+            "gate_at_m": tables.Array("at_m", tables.number, most=40, within="gates"),
+            "gate_time_s": tables.Array("time_s", tables.number, most=40, within="gates"),
+        },
+    ),
+)
 
 
 class _Named(msgspec.Struct):
@@ -85,89 +126,22 @@ class _Named(msgspec.Struct):
 
 _named = msgspec.json.Decoder(_Named)
 
-_BOM = b"\xef\xbb\xbf"
 
-
-def read_json_batch(body: bytes) -> list[Row]:
-    """Return the rows of a JSON array.
-
-    Raises
-    ------
-    UnreadableBodyError
-        The body is no JSON array.
-    TooManyRowsError
-        It has more than `MAX_ROWS` items.
-    """
-    try:
-        raws = _raw_batch.decode(body)
-    except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError) as error:
-        raise UnreadableBodyError(_explain(body, error)) from error
-    _check_count(len(raws))
-    readings = _decode_all(body, len(raws))
-    if readings is not None:
-        return [
-            Row(index, None, raw, reading, None, reading.external_id)
-            for index, (raw, reading) in enumerate(zip(raws, readings, strict=True))
-        ]
-    return [read_row(bytes(raw), index=index) for index, raw in enumerate(raws)]
-
-
-def read_ndjson_batch(body: bytes) -> list[Row]:
-    """Return the rows of newline-delimited JSON; a broken line is a refused row, not a failure.
-
-    Raises
-    ------
-    TooManyRowsError
-        It has more than `MAX_ROWS` lines that are not blank.
-    """
-    lines = body.removeprefix(_BOM).split(b"\n")
-    numbered = [(number, line) for number, line in enumerate(lines, 1) if line.strip()]
-    _check_count(len(numbered))
-    return [
-        read_row(line.strip(), index=index, line=number)
-        for index, (number, line) in enumerate(numbered)
-    ]
-
-
-def read_row(raw: bytes, *, index: int = 0, line: int | None = None) -> Row:
+def read_row(
+    raw: bytes, shape: Shape[SentT], *, index: int = 0, line: int | None = None
+) -> Row[SentT]:
     """Return one row, whether it can be read or not."""
-    if len(raw) > MAX_ROW_BYTES:
-        detail = f"A row has at most {MAX_ROW_BYTES} bytes; this one has {len(raw)}."
-        return Row(index, line, raw, None, Fault("", "row_too_large", detail), "")
+    fault = find_oversize(raw)
+    if fault is not None:
+        return Row(index, line, raw, None, fault, "")
     try:
-        reading = _one.decode(raw)
+        reading = shape.one.decode(raw)
     except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError) as error:
-        return Row(index, line, raw, None, fault_of(error), _external_id_of(raw))
+        return Row(index, line, raw, None, fault_of(error), external_id_of(raw))
     return Row(index, line, raw, reading, None, reading.external_id)
 
 
-def _check_count(count: int) -> None:
-    if count > MAX_ROWS:
-        raise TooManyRowsError(f"A batch has at most {MAX_ROWS} rows; this one has {count}.")
-
-
-def _decode_all(body: bytes, count: int) -> Sequence[Reading] | None:
-    """Return every reading in one go, which is much faster, or None when some row is bad."""
-    if len(body) > MAX_ROW_BYTES * max(count, 1):
-        return None
-    try:
-        readings = _batch.decode(body)
-    except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError):
-        return None
-    return readings
-
-
-def _explain(body: bytes, error: Exception) -> str:
-    if body.startswith(_BOM):
-        return "The body starts with a byte order mark, which JSON (RFC 8259) does not allow."
-    if isinstance(error, RecursionError):
-        return "The body is nested too deeply."
-    if isinstance(error, UnicodeDecodeError):
-        return f"The body is not UTF-8 (byte {error.start})."
-    return f"The body is no JSON array: {error}."
-
-
-def _external_id_of(raw: bytes) -> str:
+def external_id_of(raw: bytes) -> str:
     """Return the id of a row that cannot be read as a whole, so that its sender finds it."""
     try:
         return _named.decode(raw).external_id
@@ -175,20 +149,21 @@ def _external_id_of(raw: bytes) -> str:
         return ""
 
 
-# msgspec says what is wrong in words that end with a JSON path; the words are ours to code.
+# msgspec says what is wrong in words that end with a JSON path; the words are ours to code. Only
+# how they begin counts, since what follows repeats what was sent.
 _CODES = (
-    ("unknown field", "unknown_field"),
-    ("missing required field", "required"),
+    ("Object contains unknown field", "unknown_field"),
+    ("Object missing required field", "required"),
     ("Expected `datetime` with a timezone", "time_without_zone"),
     ("Invalid RFC3339", "not_a_time"),
     ("Number out of range", "number_out_of_range"),
     ("Invalid enum value", "unknown_value"),
-    ("matching regex", "control_character"),
-    ("of length", "wrong_length"),
+    ("Expected `str` matching regex", "control_character"),
+    ("Expected `str` of length", "wrong_length"),
     ("Invalid decimal", "not_a_number"),
     ("Expected", "wrong_type"),
 )
-_FIELD = re.compile(r"field `([^`]*)`")
+_FIELD = re.compile(r"field `(.*?)`(?: - at `|$)", re.DOTALL)
 _PATH = re.compile(r" - at `\$(.*)`$")
 
 
@@ -196,22 +171,20 @@ def fault_of(error: Exception) -> Fault:
     """Return what is wrong with what was sent, in our codes."""
     if isinstance(error, RecursionError):
         return Fault("", "nested_too_deeply", "The row is nested too deeply.")
+    if isinstance(error, UnicodeDecodeError):
+        return Fault("", "not_utf8", "A text of the row is not UTF-8.")
     if not isinstance(error, msgspec.ValidationError):
         return Fault("", "not_json", f"The row is no JSON object: {error}.")
     message = str(error)
     path = _PATH.search(message)
     pointer = _pointer("" if path is None else path.group(1))
-    code = next((code for words, code in _CODES if words in message), "wrong_type")
+    code = next((code for words, code in _CODES if message.startswith(words)), "wrong_type")
     field = _FIELD.search(message)
     if code in {"unknown_field", "required"} and field is not None:
-        pointer = f"{pointer}/{_escape(field.group(1))}"
+        pointer = f"{pointer}/{pointer_part(field.group(1))}"
     return Fault(pointer[:200], code, _PATH.sub("", message)[:400] + ".")
 
 
 def _pointer(path: str) -> str:
     """Return the JSON pointer of a path such as `.footfalls.toe_m[2]`."""
     return "".join(f"/{part}" for part in re.findall(r"[^.\[\]]+", path))
-
-
-def _escape(name: str) -> str:
-    return name.replace("~", "~0").replace("/", "~1")

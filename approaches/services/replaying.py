@@ -10,7 +10,7 @@ from django.utils import timezone
 from approaches import selectors
 from approaches.errors import AlreadyReplayedError
 from approaches.services import pushing
-from approaches.services.readings import read_row
+from approaches.services.readings import ATTEMPTS, read_row
 from athletes.models import Athlete
 from clubs.models import Club
 from clubs.selectors import Caller
@@ -53,7 +53,7 @@ def replay_row(
         result = pushing.record_one(
             club=club,
             source_id=kept.source_id,
-            row=read_row(raw),
+            row=read_row(raw, ATTEMPTS),
             caller=caller,
             athletes=athletes,
             keep_refused=False,

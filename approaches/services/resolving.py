@@ -2,15 +2,16 @@
 
 import re
 from bisect import bisect_right
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
+from django.db import connection
 from django.db.models import Q, QuerySet
 
-from approaches.models import Approach, LeftOut, Outcome, Plan, Session, SessionKind
+from approaches.models import Approach, LeftOut, Outcome, Plan, Session
 from approaches.services.checking import ALL_PHASES
 from approaches.services.readings import Reading
 from athletes.models import Athlete
@@ -19,6 +20,19 @@ from common.errors import Fault
 
 _UUID = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}", re.IGNORECASE)
 CODE_PREFIX = "ext:"
+
+
+LONGEST_CODE = 40
+
+# By code, so that two batches that make the same sessions do not wait for each other for ever.
+_MAKE_SESSIONS = """
+    INSERT INTO approaches_session (club_id, code, kind, held_date, weather)
+    SELECT %s, code, 'training', held_date, ''
+      FROM unnest(%s::text[], %s::date[]) AS wanted (code, held_date) ORDER BY code
+    ON CONFLICT (club_id, code) DO NOTHING
+    RETURNING id
+"""
+_FORGET_SESSIONS = "DELETE FROM approaches_session WHERE club_id = %s AND id = ANY(%s)"
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +66,7 @@ class References:
         athletes: QuerySet[Athlete],
         make_sessions: bool,
     ) -> None:
-        self._club = club
+        self._club, self._make = club, make_sessions
         self._athletes = _by_name(athletes, {_bare(reading.athlete) for reading in readings})
         self._approaches = {
             (approach.athlete_id, name): approach
@@ -61,6 +75,7 @@ class References:
         }
         self._plans = self._read_plans()
         self._sessions = _by_name(Session.objects.all(), {r.session for r in readings})
+        self.made_sessions: list[UUID] = []
         if make_sessions:
             self._make_sessions(readings)
         self._meanings: dict[tuple[str, str, str], tuple[UUID, UUID, UUID] | Fault] = {}
@@ -80,22 +95,34 @@ class References:
         zone = ZoneInfo(self._club.time_zone)
         wanted: dict[str, datetime] = {}
         for reading in readings:
-            if reading.session not in self._sessions and not _UUID.fullmatch(reading.session):
-                first = wanted.get(reading.session, reading.started_at)
-                wanted[reading.session] = min(first, reading.started_at)
-        Session.objects.bulk_create(
-            [
-                Session(
-                    club=self._club,
-                    code=code[:40],
-                    kind=SessionKind.TRAINING,
-                    held_date=wanted[code].astimezone(zone).date(),
-                )
-                for code in sorted(wanted)
-            ],
-            ignore_conflicts=True,
-        )
+            code = reading.session
+            if code in self._sessions or _UUID.fullmatch(code) or len(code) > LONGEST_CODE:
+                continue
+            if self._find_approach(reading.athlete, reading.approach) is not None:
+                wanted[code] = min(wanted.get(code, reading.started_at), reading.started_at)
+        if not wanted:
+            return
+        codes = sorted(wanted)
+        with connection.cursor() as cursor:
+            cursor.execute(
+                _MAKE_SESSIONS,
+                [
+                    self._club.id,
+                    codes,
+                    [wanted[code].astimezone(zone).date() for code in codes],
+                ],
+            )
+            self.made_sessions = [session_id for (session_id,) in cursor.fetchall()]
+        # Somebody else may have made some of them meanwhile.
         self._sessions |= _by_name(Session.objects.all(), set(wanted))
+
+    def forget_sessions(self, *, used: Collection[UUID]) -> None:
+        """Take back the sessions made here in which no attempt was stored."""
+        unused = [session_id for session_id in self.made_sessions if session_id not in used]
+        if unused:
+            with connection.cursor() as cursor:
+                cursor.execute(_FORGET_SESSIONS, [self._club.id, unused])
+            self.made_sessions = [each for each in self.made_sessions if each in used]
 
     def resolve(self, reading: Reading) -> Resolved | Fault:
         """Return the rows that `reading` speaks of, or the first name that means nothing here."""
@@ -119,18 +146,30 @@ class References:
     def _look_up(
         self, athlete: str, approach: str, session: str
     ) -> tuple[UUID, UUID, UUID] | Fault:
-        athlete_id = self._athletes.get(_bare(athlete))
-        if athlete_id is None or not _is_reference(athlete):
+        athlete_id = self._find_athlete(athlete)
+        if athlete_id is None:
             return Fault("/athlete", "unknown_athlete", f"No athlete {athlete}.")
-        known = self._approaches.get((athlete_id, _lower_uuid(approach)))
+        known = self._find_approach(athlete, approach)
         if known is None:
             detail = f"The athlete has no approach {approach}."
             return Fault("/approach", "unknown_approach", detail)
         session_id = self._sessions.get(_lower_uuid(session))
+        if session_id is None and self._make and len(session) > LONGEST_CODE:
+            detail = f"A session that is made has a code of at most {LONGEST_CODE} characters."
+            return Fault("/session", "wrong_length", detail)
         if session_id is None:
             detail = f"No session {session}; create it, or send make_sessions=true."
             return Fault("/session", "unknown_session", detail)
         return athlete_id, known.id, session_id
+
+    def _find_athlete(self, name: str) -> UUID | None:
+        return self._athletes.get(_bare(name)) if _is_reference(name) else None
+
+    def _find_approach(self, athlete: str, name: str) -> Approach | None:
+        athlete_id = self._find_athlete(athlete)
+        if athlete_id is None:
+            return None
+        return self._approaches.get((athlete_id, _lower_uuid(name)))
 
     def _plan_at(self, approach_id: UUID, moment: datetime) -> Revision | None:
         since, revisions = self._plans.get(approach_id, ([], []))

@@ -41,3 +41,27 @@ class InvalidHeaderError(DomainError):
     code = "invalid_header"
     status = 400
     title = "A header has a value that it cannot have"
+
+
+class IncompleteBodyError(DomainError):
+    """The connection brought less than the request announced."""
+
+    code = "incomplete_body"
+    status = 400
+    title = "The body did not arrive as a whole"
+
+
+class LengthRequiredError(DomainError):
+    """The body came in chunks, which this server cannot tell the end of."""
+
+    code = "length_required"
+    status = 411
+    title = "Send a Content-Length"
+
+
+class UnreadableGzipError(DomainError):
+    """The body is said to be gzip, and is no whole gzip."""
+
+    code = "unreadable_gzip"
+    status = 400
+    title = "The gzip cannot be inflated"

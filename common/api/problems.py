@@ -10,7 +10,7 @@ from django.db import InterfaceError, OperationalError
 from django.http import Http404, HttpRequest, HttpResponse
 from rest_framework import exceptions
 
-from common.errors import DomainError, Fault, InvalidInputError, NotFoundError
+from common.errors import DomainError, Fault, InvalidInputError, NotFoundError, pointer_part
 from common.request_id import current_request_id
 
 logger = structlog.get_logger(__name__)
@@ -59,6 +59,14 @@ class UnsupportedMediaTypeError(DomainError):
     code = "unsupported_media_type"
     status = 415
     title = "This content type is not taken here"
+
+
+class UnsupportedEncodingError(DomainError):
+    """The body is compressed in a way that is not taken here."""
+
+    code = "unsupported_encoding"
+    status = 415
+    title = "Send the body as it is, or as gzip"
 
 
 class BodyTooLargeError(DomainError):
@@ -119,6 +127,8 @@ def problem_response(error: DomainError) -> HttpResponse:
     response = HttpResponse(msgspec.json.encode(body), status=error.status, content_type=MEDIA_TYPE)
     if error.retry_after_s is not None:
         response["Retry-After"] = str(error.retry_after_s)
+    if isinstance(error, UnsupportedEncodingError):
+        response["Accept-Encoding"] = "gzip"  # RFC 9110, 15.5.16
     if error.status == 401:
         response["WWW-Authenticate"] = 'Bearer realm="penult"'
     return response
@@ -161,7 +171,7 @@ def _faults(detail: Any, pointer: str) -> Iterator[Fault]:
     """Walk the framework's nested validation errors; each leaf is a fault with its pointer."""
     if isinstance(detail, dict):
         for name, inner in detail.items():
-            at = pointer if name == "non_field_errors" else f"{pointer}/{_escape(str(name))}"
+            at = pointer if name == "non_field_errors" else f"{pointer}/{pointer_part(str(name))}"
             yield from _faults(inner, at)
     elif isinstance(detail, list):
         for index, inner in enumerate(detail):
@@ -169,10 +179,6 @@ def _faults(detail: Any, pointer: str) -> Iterator[Fault]:
             yield from _faults(inner, at)
     else:
         yield Fault(pointer, str(getattr(detail, "code", "invalid")), str(detail))
-
-
-def _escape(name: str) -> str:
-    return name.replace("~", "~0").replace("/", "~1")
 
 
 def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:

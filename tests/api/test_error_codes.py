@@ -39,7 +39,7 @@ OF_FRAMEWORK = {
 
 def documented() -> set[str]:
     rows = [line for line in PAGE.splitlines() if line.startswith("| `")]
-    return {code for row in rows for code in re.findall(r"`([a-z_]+)`", row.split("|")[1])}
+    return {code for row in rows for code in re.findall(r"`([a-z0-9_]+)`", row.split("|")[1])}
 
 
 def in_source() -> set[str]:

@@ -3,7 +3,7 @@
 import json
 
 from approaches.models import Attempt, QuarantinedRow
-from approaches.services.readings import MAX_BODY_BYTES
+from approaches.services.limits import MAX_BODY_BYTES
 from common.club_scope import club_scope
 from tests.api.conftest import Api, World
 from tests.factories import make_device_token, make_reading
@@ -92,7 +92,7 @@ class TestBatch:
         device = world.as_("device")
         for body, content_type, status, code in (
             (b"{}", "application/json", 400, "unreadable_body"),
-            (b"a,b\n", "text/csv", 415, "unsupported_media_type"),
+            (b"a,b\n", "text/csv", 400, "invalid_columns"),
             (b"[" + b" " * MAX_BODY_BYTES + b"]", "application/json", 413, "body_too_large"),
             (b"[" + b"0," * 5000 + b"0]", "application/json", 413, "too_many_rows"),
         ):

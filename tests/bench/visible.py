@@ -15,7 +15,7 @@ from django.utils import timezone
 
 from analytics.services import refreshing
 from approaches.models import FinishClass
-from approaches.services import pushing, readings
+from approaches.services import batches, pushing, readings
 from tests.bench import profiling
 from tests.bench.load import SENDERS, Load, Pace, run_load
 from tests.bench.options import VisibleOptions
@@ -254,7 +254,7 @@ def _profile(scene: Scene) -> None:
     profile = cProfile.Profile()
     for round_number in range(4):
         attempts = runs.take(ATHLETES, now=timezone.now())
-        rows = readings.read_json_batch(scene.body(attempts))
+        rows = batches.read_json_batch(scene.body(attempts), readings.ATTEMPTS)
         pushing.record_attempts(club=scene.club, source_id=scene.source.id, rows=rows)
         for approach in scene.approaches:
             if round_number == 3:  # the others warm up
