@@ -37,45 +37,48 @@ def give_access(path: Path, *, base_url: str) -> Access:
     What the file holds already is kept as long as it still works.
     """
     known = _read(path)
+    # Asked outside of the club's scope: a token opens a scope of its own.
+    device_token = _if_it_works(known.get("device_token", ""), role=selectors.DEVICE)
+    coach_token = _if_it_works(known.get("coach_token", ""), role=Role.COACH)
     with club_scope(CLUB_ID):
         club = Club.objects.get(id=CLUB_ID)
-        access = Access(
+        found = Access(
             base_url=base_url,
             club=SLUG,
-            device_token=_device_token(club, known.get("device_token", "")),
-            coach_token=_coach_token(club, known.get("coach_token", "")),
+            device_token=device_token or _new_device_token(club),
+            coach_token=coach_token or _new_coach_token(club),
             admin_email=ADMIN_EMAIL,
             admin_password=_admin_password(known.get("admin_password", "")),
         )
-    if asdict(access) != known:
-        _write(path, json.dumps(asdict(access), indent=2) + "\n")
-    return access
+    if asdict(found) != known:
+        _write(path, json.dumps(asdict(found), indent=2) + "\n")
+    return found
 
 
-def _device_token(club: Club, known: str) -> str:
-    if _works(known, role=selectors.DEVICE):
-        return known
+def _new_device_token(club: Club) -> str:
     source = Source.objects.get(name=SOURCE_NAME)
+    for token in selectors.list_tokens_of(source).filter(revoked_at=None):
+        # Nobody knows their secrets any more, and a source has two live tokens at most.
+        access.revoke_token(club=club, source_id=source.id, token_id=token.id)
     return access.add_token(
         club=club, name="Demo gates", scopes=DEVICE_SCOPES, source=source
     ).secret
 
 
-def _coach_token(club: Club, known: str) -> str:
-    if _works(known, role=Role.COACH):
-        return known
+def _new_coach_token(club: Club) -> str:
     coach = Membership.objects.get(user__email=COACH_EMAIL)
     return access.add_token(
         club=club, name="Demo coach", scopes=COACH_SCOPES, membership=coach
     ).secret
 
 
-def _works(token: str, *, role: str) -> bool:
+def _if_it_works(token: str, *, role: str) -> str:
+    """Return the token, or an empty text when it does not work."""
     try:
         caller = selectors.find_caller(token)
     except NotAuthenticatedError:
-        return False
-    return caller.club.id == CLUB_ID and caller.role == role
+        return ""
+    return token if caller.club.id == CLUB_ID and caller.role == role else ""
 
 
 def _admin_password(known: str) -> str:
