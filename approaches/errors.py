@@ -81,3 +81,43 @@ class AlreadyVoidedError(DomainError):
     code = "already_voided"
     status = 409
     title = "This attempt was voided"
+
+
+class UnknownAttemptError(DomainError):
+    """No attempt that the caller may see has this id."""
+
+    code = "unknown_attempt"
+    status = 404
+    title = "The club has no such attempt"
+
+
+class AlreadyMatchedError(DomainError):
+    """The gate run belongs to another attempt."""
+
+    code = "already_matched"
+    status = 409
+    title = "This gate run is matched already"
+
+
+class NotMatchedError(DomainError):
+    """The gate run belongs to no attempt."""
+
+    code = "not_matched"
+    status = 409
+    title = "This gate run is not matched"
+
+
+class GatesFilledError(DomainError):
+    """The attempt has gates already, and they are not overwritten."""
+
+    code = "gates_filled"
+    status = 409
+    title = "This attempt has gates already"
+
+
+class RefusedMatchError(DomainError):
+    """With these gates the attempt would break a rule; the faults say which."""
+
+    code = "match_refused"
+    status = 422
+    title = "The gates do not fit this attempt"

@@ -1,15 +1,30 @@
 """Questions about approaches, plans, sessions and attempts."""
 
+from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import date, datetime
 from uuid import UUID
 
-from django.db.models import QuerySet
+from django.db import connection
+from django.db.models import Q, QuerySet
 
-from approaches.models import Approach, Attempt, AttemptVersion, Plan, QuarantinedRow, Session
+from approaches.models import (
+    Approach,
+    Attempt,
+    AttemptVersion,
+    GateRun,
+    Plan,
+    QuarantinedRow,
+    Session,
+)
 from athletes import selectors as athlete_selectors
 from clubs.models import Role
 from clubs.selectors import DEVICE, Caller
 from common.errors import NotFoundError
+
+# How far from a gate run an attempt may have started to be suggested, and how many are.
+SUGGESTED_WITHIN_S = 600
+MOST_SUGGESTED = 5
 
 
 def list_approaches_for(caller: Caller, *, today: date) -> QuerySet[Approach]:
@@ -91,6 +106,91 @@ def get_attempt_for(caller: Caller, attempt_id: UUID, *, today: date) -> Attempt
 def list_versions(attempt: Attempt) -> QuerySet[AttemptVersion]:
     """Return what an attempt was before each change."""
     return AttemptVersion.objects.filter(attempt=attempt)
+
+
+def list_gate_runs_for(caller: Caller, *, today: date) -> QuerySet[GateRun]:
+    """Return the gate runs of the athletes that the caller may see.
+
+    Coaches see those of nobody in particular, too: they are the ones who can say whose they are.
+    """
+    runs = GateRun.objects.all()
+    if caller.role in {Role.ADMIN, DEVICE}:
+        return runs
+    athletes = athlete_selectors.list_athletes_for(caller, today=today)
+    own = Q(athlete_id__in=athletes.values("id"))
+    return runs.filter(own | Q(athlete=None) if caller.role == Role.COACH else own)
+
+
+def get_gate_run_for(caller: Caller, run_id: UUID, *, today: date) -> GateRun:
+    """Return a gate run that the caller may see.
+
+    Raises
+    ------
+    NotFoundError
+        There is none, or it is a stranger's.
+    """
+    run = list_gate_runs_for(caller, today=today).filter(id=run_id).first()
+    if run is None:
+        raise NotFoundError
+    return run
+
+
+@dataclass(frozen=True, slots=True)
+class Suggestion:
+    """An attempt that an unmatched gate run may belong to."""
+
+    attempt_id: UUID
+    external_id: str
+    athlete_id: UUID
+    started_at: datetime
+    seconds_apart: float  # positive when the attempt started later
+    is_named: bool
+    has_gates: bool
+
+
+_WITHIN = f"interval '{SUGGESTED_WITHIN_S} seconds'"
+_SUGGESTED = f"""
+    SELECT run.id, near.id, near.external_id, near.athlete_id, near.started_at,
+           extract(epoch FROM near.started_at - run.started_at)::float8, near.is_named,
+           cardinality(near.gate_at_m) > 0
+      FROM approaches_gaterun AS run
+     CROSS JOIN LATERAL (
+           SELECT attempt.*,
+                  attempt.external_id = run.attempt_external_id AS is_named
+             FROM approaches_attempt AS attempt
+            WHERE attempt.club_id = run.club_id AND attempt.voided_at IS NULL
+              AND (run.athlete_id IS NULL OR attempt.athlete_id = run.athlete_id)
+              AND attempt.started_at BETWEEN run.started_at - {_WITHIN}
+                                         AND run.started_at + {_WITHIN}
+              AND (%s::uuid[] IS NULL OR attempt.athlete_id = ANY(%s))
+            ORDER BY is_named DESC,
+                     abs(extract(epoch FROM attempt.started_at - run.started_at)), attempt.id
+            LIMIT %s
+           ) AS near
+     WHERE run.id = ANY(%s) AND run.attempt_id IS NULL
+     ORDER BY run.id, near.is_named DESC,
+              abs(extract(epoch FROM near.started_at - run.started_at)), near.id
+"""
+
+
+def suggest_attempts(
+    runs: Iterable[GateRun], *, caller: Caller, today: date
+) -> dict[UUID, list[Suggestion]]:
+    """Return the attempts near each unmatched gate run that the caller may see, nearest first."""
+    run_ids = [run.id for run in runs if run.attempt_id is None]
+    if not run_ids:
+        return {}
+    athletes = athlete_selectors.list_athletes_for(caller, today=today)
+    visible = None if caller.role == Role.ADMIN else list(athletes.values_list("id", flat=True))
+    suggested: dict[UUID, list[Suggestion]] = {}
+    with connection.cursor() as cursor:
+        cursor.execute(
+            _SUGGESTED,
+            [visible, visible, MOST_SUGGESTED, run_ids],
+        )
+        for run_id, *columns in cursor.fetchall():
+            suggested.setdefault(run_id, []).append(Suggestion(*columns))
+    return suggested
 
 
 def list_quarantined_for(caller: Caller) -> QuerySet[QuarantinedRow]:

@@ -13,14 +13,16 @@ from approaches.models import (
     Approach,
     Attempt,
     FinishClass,
+    GateRun,
     Plan,
     QuarantinedRow,
     Session,
     SessionKind,
     StartStyle,
 )
-from approaches.services import pushing
+from approaches.services import gate_runs, pushing
 from approaches.services.batches import read_json_batch
+from approaches.services.gate_times import GATE_RUNS, GateTimes
 from approaches.services.readings import ATTEMPTS, Reading, Row
 from athletes.models import Athlete
 from clubs.models import Club, Event, Membership, Role, Runway, Source, SourceKind, Squad
@@ -174,6 +176,32 @@ def make_reading(athlete: Athlete, session: Session, /, **fields: Any) -> dict[s
         **fields,
     }
     return {name: value for name, value in reading.items() if value is not None}
+
+
+def make_gate_times(athlete: Athlete | None = None, /, **fields: Any) -> dict[str, Any]:
+    """Return a gate run as a source would send it; `fields` replace or, when None, remove."""
+    sent = {
+        "external_id": f"gates-{next(_numbers):06}",
+        "athlete": None if athlete is None else f"ext:{athlete.code}",
+        "started_at": "2026-05-02T09:14:09.100+02:00",
+        "at_m": [31, 11, 6, 1],
+        "time_s": [1.052, 4.154, 4.700, 5.241],
+        **fields,
+    }
+    return {name: value for name, value in sent.items() if value is not None}
+
+
+def gate_rows_of(*sent: dict[str, Any]) -> list[Row[GateTimes]]:
+    return read_json_batch(json.dumps(sent).encode(), GATE_RUNS)
+
+
+def make_gate_run(source: Source, athlete: Athlete | None = None, /, **fields: Any) -> GateRun:
+    sent = make_gate_times(athlete, **fields)
+    club = Club(id=source.club_id)
+    outcome = gate_runs.record_gate_runs(club=club, source_id=source.id, rows=gate_rows_of(sent))
+    assert outcome.complete, outcome.rows
+    with club_scope(club):
+        return GateRun.objects.get(source=source, external_id=sent["external_id"])
 
 
 def rows_of(*readings: dict[str, Any]) -> list[Row[Reading]]:

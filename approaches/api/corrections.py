@@ -82,7 +82,7 @@ class AttemptVoid(ClubView):
     serializer_class = serializers.AttemptSerializer
 
     @extend_schema(
-        request=changes.Void,
+        request=changes.Reasoned,
         responses=serializers.AttemptSerializer,
         parameters=[IF_MATCH],
         examples=[
@@ -93,12 +93,12 @@ class AttemptVoid(ClubView):
     )
     def post(self, request: Request, club: str, attempt_id: UUID) -> Response:
         expected = expected_version(request)
-        void = forms.read_form(request.data, changes.Void)
+        sent = forms.read_form(request.data, changes.Reasoned)
         attempt = correcting.void_attempt(
             club=self.caller.club,
             attempt_id=attempt_id,
             expected=expected,
-            reason=void.reason,
+            reason=sent.reason,
             caller=self.caller,
         )
         return _answer(attempt)

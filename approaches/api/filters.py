@@ -6,6 +6,7 @@ from approaches.models import (
     Approach,
     Attempt,
     Finish,
+    GateRun,
     QuarantinedRow,
     RowKind,
     Session,
@@ -55,6 +56,28 @@ class AttemptFilter(filters.FilterSet):
             "approach",
             "session",
             "finish",
+            "started_from",
+            "started_before",
+        )
+
+
+class GateRunFilter(filters.FilterSet):
+    matched = filters.BooleanFilter(field_name="attempt", lookup_expr="isnull", exclude=True)
+    external_id = filters.CharFilter()
+    source = filters.UUIDFilter(field_name="source_id")
+    athlete = filters.UUIDFilter(field_name="athlete_id")
+    attempt = filters.UUIDFilter(field_name="attempt_id")
+    started_from = MomentFilter(field_name="started_at", lookup_expr="gte")
+    started_before = MomentFilter(field_name="started_at", lookup_expr="lt")
+
+    class Meta:
+        model = GateRun
+        fields = (
+            "matched",
+            "external_id",
+            "source",
+            "athlete",
+            "attempt",
             "started_from",
             "started_before",
         )

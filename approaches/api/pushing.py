@@ -16,6 +16,7 @@ from approaches.services import (
     limits,
     pushing,
     readings,
+    recording,
     replaying,
     typing_in,
 )
@@ -84,9 +85,9 @@ def _flag(name: str, description: str) -> OpenApiParameter:
     return OpenApiParameter(name, bool, description=description, default=False)
 
 
-_DRY_RUN = _flag("dry_run", "Check and answer, and store nothing.")
+DRY_RUN = _flag("dry_run", "Check and answer, and store nothing.")
 _MAKE_SESSIONS = _flag("make_sessions", "Make training sessions that the club does not have yet.")
-_ALL_OR_NOTHING = _flag("all_or_nothing", "Store every row or none.")
+ALL_OR_NOTHING = _flag("all_or_nothing", "Store every row or none.")
 
 one_schema = extend_schema(
     request=readings.Reading,
@@ -94,7 +95,7 @@ one_schema = extend_schema(
         201: serializers.RowResultSerializer,
         200: serializers.RowResultSerializer,
     },
-    parameters=[_DRY_RUN, _MAKE_SESSIONS],
+    parameters=[DRY_RUN, _MAKE_SESSIONS],
     examples=[OpenApiExample("An attempt", value=EXAMPLE, request_only=True)],
 )
 batch_schema = extend_schema(
@@ -104,7 +105,7 @@ batch_schema = extend_schema(
         CSV: OpenApiTypes.STR,
     },
     responses={200: serializers.RecordOutcomeSerializer},
-    parameters=[_DRY_RUN, _ALL_OR_NOTHING, _MAKE_SESSIONS],
+    parameters=[DRY_RUN, ALL_OR_NOTHING, _MAKE_SESSIONS],
     examples=[
         OpenApiExample("One attempt", value=[EXAMPLE], request_only=True, media_type=JSON),
         OpenApiExample(
@@ -128,7 +129,7 @@ typed_schema = extend_schema(
         201: serializers.RowResultSerializer,
         200: serializers.RowResultSerializer,
     },
-    parameters=[_KEY, _DRY_RUN],
+    parameters=[_KEY, DRY_RUN],
     examples=[
         OpenApiExample(
             "Noted on a sheet",
@@ -147,7 +148,7 @@ typed_schema = extend_schema(
 )
 replay_schema = extend_schema(
     request=serializers.ReplaySerializer,
-    responses={201: serializers.RowResultSerializer, 200: serializers.RowResultSerializer},
+    responses={201: serializers.ReplayedSerializer, 200: serializers.ReplayedSerializer},
     examples=[OpenApiExample("As it was", value={}, request_only=True)],
 )
 
@@ -159,10 +160,10 @@ class PushView(ClubView):
         self.media_type_among(JSON)
         result = pushing.record_one(
             club=self.caller.club,
-            source_id=self._source_id(),
+            source_id=self.source_id(),
             row=batches.read_one(self.body(limits.MAX_ROW_BYTES), readings.ATTEMPTS),
             caller=self.caller,
-            athletes=self._athletes(),
+            athletes=self.athletes(),
             dry_run=self.flag("dry_run"),
             make_sessions=self.flag("make_sessions"),
         )
@@ -176,11 +177,11 @@ class PushView(ClubView):
             return _answer_of(
                 typing_in.type_attempt(
                     club=self.caller.club,
-                    source_id=self._source_id(),
+                    source_id=self.source_id(),
                     session_id=session_id,
                     typed=typed,
                     caller=self.caller,
-                    athletes=self._athletes(),
+                    athletes=self.athletes(),
                     dry_run=dry_run,
                 )
             )
@@ -190,15 +191,15 @@ class PushView(ClubView):
     def push_batch(self) -> Response:
         outcome = pushing.record_attempts(
             club=self.caller.club,
-            source_id=self._source_id(),
+            source_id=self.source_id(),
             rows=self.read_rows(readings.ATTEMPTS),
             caller=self.caller,
-            athletes=self._athletes(),
+            athletes=self.athletes(),
             dry_run=self.flag("dry_run"),
             all_or_nothing=self.flag("all_or_nothing"),
             make_sessions=self.flag("make_sessions"),
         )
-        return Response(_batch_answer(outcome))
+        return Response(batch_answer(outcome))
 
     def replay(self, row_id: UUID) -> Response:
         self.media_type_among(JSON)
@@ -210,15 +211,17 @@ class PushView(ClubView):
             caller=self.caller,
             mended=body.validated_data.get("row"),
         )
-        return _answer_of(result)
+        return Response(
+            serializers.ReplayedSerializer(result).data, status=201 if result.created else 200
+        )
 
-    def _source_id(self) -> UUID:
+    def source_id(self) -> UUID:
         """Return the source that the caller pushes for; a person has one built in."""
         if self.caller.source_id is not None:
             return self.caller.source_id
         return club_selectors.get_source_of_person(self.caller)
 
-    def _athletes(self) -> QuerySet[Athlete] | None:
+    def athletes(self) -> QuerySet[Athlete] | None:
         if self.caller.role == DEVICE:
             return None
         return athlete_selectors.list_athletes_for(self.caller, today=self.today)
@@ -262,7 +265,7 @@ def _answer_of(result: pushing.RowResult) -> Response:
     return Response(serializers.RowResultSerializer(result).data, status=status)
 
 
-def _batch_answer(outcome: pushing.RecordOutcome) -> dict[str, Any]:
+def batch_answer(outcome: recording.RecordOutcome) -> dict[str, Any]:
     return {
         "received": outcome.received,
         "created": outcome.created,

@@ -3,6 +3,7 @@
 import math
 from typing import Any
 
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from approaches.models import (
@@ -10,12 +11,15 @@ from approaches.models import (
     ChangeKind,
     Contact,
     Finish,
+    GateRun,
     LeftOut,
+    MatchedBy,
     Outcome,
     Plan,
     RowKind,
     SessionKind,
     StartStyle,
+    Unmatched,
 )
 from approaches.services.records import DEFAULT_AIM_M
 from clubs.models import Event
@@ -216,6 +220,59 @@ class RowResultSerializer(serializers.Serializer[Any]):
     created = serializers.BooleanField(help_text="False when it was stored before.")
 
 
+class SuggestionSerializer(serializers.Serializer[Any]):
+    attempt = serializers.UUIDField(source="attempt_id")
+    external_id = serializers.CharField()
+    athlete = serializers.UUIDField(source="athlete_id")
+    started_at = serializers.DateTimeField()
+    seconds_apart = serializers.FloatField(help_text="Positive when the attempt started later.")
+    is_named = serializers.BooleanField(help_text="Whether the gate run names it.")
+    has_gates = serializers.BooleanField(help_text="Whether it has gates, which stay as they are.")
+
+
+class GateRunSerializer(serializers.Serializer[Any]):
+    id = serializers.UUIDField()
+    source = serializers.UUIDField(  # type: ignore[assignment]  # a field of this name is collected before it hides anything
+        source="source_id"
+    )
+    external_id = serializers.CharField()
+    athlete = serializers.UUIDField(source="athlete_id", allow_null=True)
+    attempt_external_id = serializers.CharField(help_text="The attempt that the run names.")
+    started_at = serializers.DateTimeField()
+    at_m = serializers.ListField(child=serializers.FloatField())
+    time_s = serializers.ListField(child=serializers.FloatField())
+    attempt = serializers.UUIDField(
+        source="attempt_id", allow_null=True, help_text="The attempt whose gates it filled."
+    )
+    matched_by = serializers.ChoiceField(MatchedBy.choices, allow_null=True)
+    matched_at = serializers.DateTimeField(allow_null=True)
+    unmatched_because = serializers.CharField(
+        allow_null=True,
+        help_text=f"One of {', '.join(Unmatched.values)}, or the code of the rule of an attempt "
+        "that the gates would break; as of the last look.",
+    )
+    suggestions = serializers.SerializerMethodField(
+        help_text="Attempts near an unmatched run, the named one first, then by time."
+    )
+
+    @extend_schema_field(SuggestionSerializer(many=True))
+    def get_suggestions(self, run: GateRun) -> Any:
+        suggested = self.context["suggested"].get(run.id, [])
+        return SuggestionSerializer(suggested, many=True).data
+
+
+class GateRunResultSerializer(serializers.Serializer[Any]):
+    id = serializers.UUIDField(source="run_id", allow_null=True, help_text="Null after a dry run.")
+    external_id = serializers.CharField()
+    created = serializers.BooleanField(help_text="False when it was stored before.")
+    attempt = serializers.UUIDField(source="attempt_id", allow_null=True)
+    unmatched_because = serializers.CharField(allow_null=True)
+
+
+class MatchSerializer(StrictSerializer):
+    attempt = fields.IdField()
+
+
 class QuarantinedRowSerializer(serializers.Serializer[Any]):
     id = serializers.UUIDField()
     source = serializers.UUIDField(  # type: ignore[assignment]  # a field of this name is collected before it hides anything
@@ -232,6 +289,13 @@ class QuarantinedRowSerializer(serializers.Serializer[Any]):
     replayed_at = serializers.DateTimeField(
         allow_null=True, help_text="When it was stored after all."
     )
+
+
+class ReplayedSerializer(serializers.Serializer[Any]):
+    kind = serializers.ChoiceField(RowKind.choices)
+    id = serializers.UUIDField(help_text="Of the attempt or the gate run.")
+    external_id = serializers.CharField()
+    created = serializers.BooleanField(help_text="False when it was stored before.")
 
 
 class ReplaySerializer(StrictSerializer):

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from approaches.api import corrections, views
+from approaches.api import corrections, gate_runs, views
 
 urlpatterns = [
     path("approaches/", views.ApproachList.as_view(), name="approaches"),
@@ -28,6 +28,19 @@ urlpatterns = [
     ),
     path(
         "attempts/<uuid:attempt_id>/void/", corrections.AttemptVoid.as_view(), name="attempt-void"
+    ),
+    path("gate-runs/", gate_runs.GateRunList.as_view(), name="gate-runs"),
+    path("gate-runs/batch/", gate_runs.GateRunBatch.as_view(), name="gate-run-batch"),
+    path("gate-runs/<uuid:gate_run_id>/", gate_runs.GateRunDetail.as_view(), name="gate-run"),
+    path(
+        "gate-runs/<uuid:gate_run_id>/match/",
+        gate_runs.GateRunMatch.as_view(),
+        name="gate-run-match",
+    ),
+    path(
+        "gate-runs/<uuid:gate_run_id>/unmatch/",
+        gate_runs.GateRunUnmatch.as_view(),
+        name="gate-run-unmatch",
     ),
     path("quarantine/", views.QuarantineList.as_view(), name="quarantine"),
     path("quarantine/<uuid:row_id>/", views.QuarantineDetail.as_view(), name="quarantined-row"),

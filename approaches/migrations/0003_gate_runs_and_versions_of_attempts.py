@@ -31,7 +31,7 @@ class Migration(migrations.Migration):
                     ("corrected", "Corrected"),
                     ("voided", "Voided"),
                     ("gates_filled", "Gates filled from a gate run"),
-                    ("gates_taken_off", "Gates taken off again"),
+                    ("gates_removed", "Gates removed again"),
                 ],
                 db_default="corrected",
                 max_length=16,

@@ -148,7 +148,7 @@ class ChangeKind(models.TextChoices):
     CORRECTED = "corrected", "Corrected"
     VOIDED = "voided", "Voided"
     GATES_FILLED = "gates_filled", "Gates filled from a gate run"
-    GATES_TAKEN_OFF = "gates_taken_off", "Gates taken off again"
+    GATES_REMOVED = "gates_removed", "Gates removed again"
 
 
 class AttemptVersion(ClubRow):

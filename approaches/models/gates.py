@@ -25,7 +25,7 @@ class Unmatched(models.TextChoices):
     AMBIGUOUS = "ambiguous", "More than one attempt fits"
     GATES_FILLED = "gates_filled", "Its attempt has gates already"
     OTHER_ATHLETE = "other_athlete", "The attempt that it names is another athlete's"
-    TAKEN_OFF = "taken_off", "Taken off its attempt by hand"
+    BY_HAND = "by_hand", "Parted from its attempt by hand"
 
 
 class GateRun(ClubRow):

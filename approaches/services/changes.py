@@ -56,8 +56,8 @@ class Correction(msgspec.Struct, forbid_unknown_fields=True, frozen=True, kw_onl
     reason: Reason
 
 
-class Void(msgspec.Struct, forbid_unknown_fields=True, frozen=True, kw_only=True):
-    """Why an attempt does not count any more."""
+class Reasoned(msgspec.Struct, forbid_unknown_fields=True, frozen=True, kw_only=True):
+    """Why something is done that cannot be seen from what it does."""
 
     reason: Reason
 

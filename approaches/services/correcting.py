@@ -67,7 +67,7 @@ def correct_attempt(
             kind=ChangeKind.CORRECTED,
             columns=columns,
             reason=reason,
-            replaced_by=_actor_of(caller),
+            replaced_by=versions.actor_of(caller),
         )
         former.save(force_insert=True)
         change_row(attempt, expected=expected, changes={name: values[name] for name in columns})
@@ -108,7 +108,7 @@ def void_attempt(
             kind=ChangeKind.VOIDED,
             columns=["voided_at"],
             reason=reason,
-            replaced_by=_actor_of(caller),
+            replaced_by=versions.actor_of(caller),
         )
         former.save(force_insert=True)
         change_row(attempt, expected=expected, changes={"voided_at": timezone.now()})
@@ -193,9 +193,3 @@ def _mark_changed(club: Club, *places: Place | None) -> None:
     if known:
         since = min(started_at for _, started_at in known)
         storing.mark_changed(club=club, first_changed={series: since for series, _ in known})
-
-
-def _actor_of(caller: Caller) -> UUID:
-    actor_id = caller.actor_id
-    assert actor_id is not None  # noqa: S101  # whoever corrects holds a token or a membership
-    return actor_id

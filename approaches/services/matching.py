@@ -6,7 +6,7 @@ started within ten seconds of it. Gates are filled where there are none, and nev
 
 from bisect import bisect_left
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Protocol
@@ -91,6 +91,15 @@ class Placed(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
+class Newcomer:
+    """An attempt without gates that was stored just now."""
+
+    athlete_id: UUID
+    started_at: datetime
+    external_id: str
+
+
+@dataclass(frozen=True, slots=True)
 class Candidate:
     """An attempt that a gate run may belong to."""
 
@@ -120,19 +129,19 @@ def take_turn(club: Club, *, alone: bool = False) -> None:
         cursor.execute(_TAKE_TURN.format("" if alone else "_shared"), [str(club.id)])
 
 
-def match_attempts(*, club: Club, attempts: Iterable[Placed], caller: Caller | None) -> None:
-    """Look for gate runs that wait for these attempts; call it in the turn of `take_turn`."""
-    placed = list(attempts)
-    if not placed:
+def match_attempts(*, club: Club, attempts: Sequence[Placed], caller: Caller | None) -> None:
+    """Look for gate runs that wait for these attempts, which are stored."""
+    if not attempts:
         return
+    take_turn(club)
     starts: dict[UUID, list[datetime]] = {}
-    for attempt in placed:
+    for attempt in attempts:
         starts.setdefault(attempt.athlete_id, []).append(attempt.started_at)
     for moments in starts.values():
         moments.sort()
     first = min(moments[0] for moments in starts.values())
     last = max(moments[-1] for moments in starts.values())
-    names = [attempt.external_id for attempt in placed]
+    names = [attempt.external_id for attempt in attempts]
     with connection.cursor() as cursor:
         cursor.execute(_WAITING, [club.id, first - NEAR, last + NEAR, club.id, names])
         run_ids = [
@@ -145,14 +154,14 @@ def match_attempts(*, club: Club, attempts: Iterable[Placed], caller: Caller | N
 
 
 def match_runs(*, club: Club, run_ids: Sequence[UUID], caller: Caller | None) -> None:
-    """Look for the attempts of these gate runs; call it in the turn of `take_turn`.
+    """Look for the attempts of these gate runs; call it in the turn of `take_turn`, alone.
 
-    What cannot be matched says why. A run that a person took off its attempt is left to people.
+    What cannot be matched says why. A run that a person parted from its attempt is left to people.
     """
     runs = list(
         GateRun.objects.select_for_update(no_key=True)
         .filter(id__in=run_ids, attempt=None)
-        .exclude(unmatched_because=Unmatched.TAKEN_OFF)
+        .exclude(unmatched_because=Unmatched.BY_HAND)
         .order_by("id")
     )
     if not runs:
@@ -220,7 +229,7 @@ def fill_gates(*, club: Club, matches: Sequence[Match], caller: Caller | None) -
             kind=ChangeKind.GATES_FILLED,
             columns=GATE_COLUMNS,
             reason=f"Gate run {match.run.external_id}.",
-            replaced_by=_actor_of(caller, match.run),
+            replaced_by=match.run.source_id if caller is None else versions.actor_of(caller),
         )
         for match in matches
     )
@@ -275,8 +284,3 @@ def _note_reasons(club: Club, reasons: Mapping[UUID, str]) -> None:
     if reasons:
         with connection.cursor() as cursor:
             cursor.execute(_NOTE_REASONS, [list(reasons), list(reasons.values()), club.id])
-
-
-def _actor_of(caller: Caller | None, run: GateRun) -> UUID:
-    actor_id = None if caller is None else caller.actor_id
-    return run.source_id if actor_id is None else actor_id

@@ -3,24 +3,29 @@
 import hashlib
 from collections.abc import Iterable
 from datetime import timedelta
+from uuid import UUID
 
 from django.db import connection
 from django.utils import timezone
 
-from approaches.models import QuarantinedRow
+from approaches.models import QuarantinedRow, RowKind
 from approaches.services.limits import MAX_ROW_BYTES
 from approaches.services.readings import Row, Sent
 from clubs import selectors as club_selectors
-from clubs.models import Club, Source
+from clubs.models import Club
 from common.club_scope import club_scope
 from common.errors import Fault
 
 KEPT_FOR = timedelta(days=30)
 
+# The same text at another door is another row.
+_PERSONS = {RowKind.ATTEMPT: b"", RowKind.GATE_RUN: b"gate run"}
+
 _KEEP = """
     INSERT INTO approaches_quarantinedrow
-           (club_id, source_id, external_id, raw, raw_hash, code, pointer, detail, expires_at)
-    SELECT %s, %s, external_id, raw, raw_hash, code, pointer, detail, %s
+           (club_id, source_id, kind, external_id, raw, raw_hash, code, pointer, detail,
+            expires_at)
+    SELECT %s, %s, %s, external_id, raw, raw_hash, code, pointer, detail, %s
       FROM unnest(%s::text[], %s::text[], %s::bytea[], %s::text[], %s::text[], %s::text[])
            AS refused (external_id, raw, raw_hash, code, pointer, detail)
      ORDER BY raw_hash
@@ -30,7 +35,9 @@ _KEEP = """
 """
 
 
-def keep_rows(*, club: Club, source: Source, refused: Iterable[tuple[Row[Sent], Fault]]) -> None:
+def keep_rows(
+    *, club: Club, source_id: UUID, kind: RowKind, refused: Iterable[tuple[Row[Sent], Fault]]
+) -> None:
     """Keep refused rows raw; the same row again is the same problem. Call it in the club's scope.
 
     A row over the limit is kept as far as the limit: it is there to be looked at.
@@ -38,7 +45,7 @@ def keep_rows(*, club: Club, source: Source, refused: Iterable[tuple[Row[Sent], 
     kept: dict[bytes, tuple[str, str, bytes, str, str, str]] = {}
     for row, fault in refused:
         whole = bytes(row.raw)
-        raw_hash = hashlib.blake2b(whole, digest_size=16).digest()
+        raw_hash = hashlib.blake2b(whole, digest_size=16, person=_PERSONS[kind]).digest()
         raw = whole[:MAX_ROW_BYTES].decode(errors="replace")
         kept[raw_hash] = (
             row.external_id,
@@ -52,7 +59,7 @@ def keep_rows(*, club: Club, source: Source, refused: Iterable[tuple[Row[Sent], 
         return
     columns = [list(column) for column in zip(*kept.values(), strict=True)]
     with connection.cursor() as cursor:
-        cursor.execute(_KEEP, [club.id, source.id, timezone.now() + KEPT_FOR, *columns])
+        cursor.execute(_KEEP, [club.id, source_id, kind.value, timezone.now() + KEPT_FOR, *columns])
 
 
 def _without_nul(text: str) -> str:

@@ -1,6 +1,7 @@
 """Push a row of the quarantine again, as it is or mended."""
 
 import json
+from dataclasses import dataclass
 from typing import Any
 from uuid import UUID
 
@@ -9,7 +10,9 @@ from django.utils import timezone
 
 from approaches import selectors
 from approaches.errors import AlreadyReplayedError
-from approaches.services import pushing
+from approaches.models import QuarantinedRow, RowKind
+from approaches.services import gate_runs, matching, pushing
+from approaches.services.gate_times import GATE_RUNS
 from approaches.services.readings import ATTEMPTS, read_row
 from athletes.models import Athlete
 from clubs.models import Club
@@ -19,6 +22,16 @@ from common.club_scope import club_scope
 from common.errors import NotFoundError
 
 
+@dataclass(frozen=True, slots=True)
+class Replayed:
+    """The attempt or gate run that a refused row was stored as, now or earlier."""
+
+    kind: RowKind
+    id: UUID | None
+    external_id: str
+    created: bool
+
+
 def replay_row(
     *,
     club: Club,
@@ -26,7 +39,7 @@ def replay_row(
     caller: Caller,
     mended: dict[str, Any] | None = None,
     athletes: QuerySet[Athlete] | None = None,
-) -> pushing.RowResult:
+) -> Replayed:
     """Push the quarantined row again under its own source; `mended` takes the place of what it was.
 
     Raises
@@ -39,6 +52,8 @@ def replay_row(
         It still breaks a rule, or its id is stored with other content; it stays in quarantine.
     """
     with club_scope(club):
+        # Before the row is locked, as a push that keeps the same row does.
+        matching.take_turn(club, alone=True)
         kept = (
             selectors.list_quarantined_for(caller)
             .select_for_update(no_key=True)
@@ -50,14 +65,7 @@ def replay_row(
         if kept.replayed_at is not None:
             raise AlreadyReplayedError
         raw = kept.raw.encode() if mended is None else json.dumps(mended).encode()
-        result = pushing.record_one(
-            club=club,
-            source_id=kept.source_id,
-            row=read_row(raw, ATTEMPTS),
-            caller=caller,
-            athletes=athletes,
-            keep_refused=False,
-        )
+        replayed = _push(club, kept, raw, caller=caller, athletes=athletes)
         kept.replayed_at = timezone.now()
         kept.save(update_fields=["replayed_at"])
         auditing.record_audit(
@@ -66,4 +74,34 @@ def replay_row(
             action="quarantine_replayed",
             subjects={"quarantined_row": [kept.id]},
         )
-        return result
+        return replayed
+
+
+def _push(
+    club: Club,
+    kept: QuarantinedRow,
+    raw: bytes,
+    *,
+    caller: Caller,
+    athletes: QuerySet[Athlete] | None,
+) -> Replayed:
+    """Push the row at the door at which it was refused."""
+    if kept.kind == RowKind.GATE_RUN:
+        run = gate_runs.record_gate_run(
+            club=club,
+            source_id=kept.source_id,
+            row=read_row(raw, GATE_RUNS),
+            caller=caller,
+            athletes=athletes,
+            keep_refused=False,
+        )
+        return Replayed(RowKind.GATE_RUN, run.run_id, run.external_id, run.created)
+    attempt = pushing.record_one(
+        club=club,
+        source_id=kept.source_id,
+        row=read_row(raw, ATTEMPTS),
+        caller=caller,
+        athletes=athletes,
+        keep_refused=False,
+    )
+    return Replayed(RowKind.ATTEMPT, attempt.attempt_id, attempt.external_id, attempt.created)

@@ -177,6 +177,13 @@ class References:
         return revisions[place - 1] if place else None
 
 
+def find_athletes(athletes: QuerySet[Athlete], names: Iterable[str]) -> dict[str, UUID]:
+    """Return the ids of the athletes that the names mean, by the name as it was sent."""
+    bare = {name: _bare(name) for name in names if _is_reference(name)}
+    known = _by_name(athletes, set(bare.values())) if bare else {}
+    return {name: known[meant] for name, meant in bare.items() if meant in known}
+
+
 def _left_out(reading: Reading, plan: Revision | None) -> str | None:
     """Return why the attempt stays out of its series, or None when it belongs there."""
     if reading.phases is not None and tuple(reading.phases) != ALL_PHASES:

@@ -1,7 +1,6 @@
 """Write checked readings: each once, with what must be computed again, in one transaction."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
@@ -12,6 +11,7 @@ from approaches.models import CLASS_OF_FINISH, Attempt, Finish
 from approaches.services import encoding
 from approaches.services.arrays import Columns
 from approaches.services.readings import Reading
+from approaches.services.recording import Stored
 from approaches.services.resolving import Resolved
 from clubs.models import Club, Source
 
@@ -54,16 +54,6 @@ _PENDING = """
 """
 
 Series = tuple[UUID, str]
-
-
-@dataclass(frozen=True, slots=True)
-class Stored:
-    """What became of each reading, by its place in the batch, and under which id it is stored."""
-
-    ids: dict[int, UUID]
-    created: frozenset[int]
-    known: frozenset[int]
-    conflicts: frozenset[int]
 
 
 def store_readings(

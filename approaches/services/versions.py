@@ -5,6 +5,7 @@ from uuid import UUID
 
 from approaches.models import Attempt, AttemptVersion, ChangeKind
 from approaches.services import stored
+from clubs.selectors import Caller
 
 
 def former_of(
@@ -31,3 +32,10 @@ def former_of(
 def wire_names(columns: Iterable[str]) -> Sequence[str]:
     """Return the names under which the API knows columns of an attempt."""
     return sorted(stored.WIRE_NAMES.get(column, column) for column in columns)
+
+
+def actor_of(caller: Caller) -> UUID:
+    """Return under which id a caller's changes are kept: that of the audit."""
+    actor_id = caller.actor_id
+    assert actor_id is not None  # noqa: S101  # whoever changes a row holds a token or membership
+    return actor_id

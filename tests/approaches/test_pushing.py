@@ -10,7 +10,7 @@ import pytest
 
 from approaches.errors import ConflictingRowError, RefusedBatchError, RefusedRowError
 from approaches.models import Attempt, PendingRefresh, QuarantinedRow, Session
-from approaches.services import pushing
+from approaches.services import pushing, recording
 from clubs.errors import RevokedSourceError
 from clubs.models import AuditEntry, Source
 from common.club_scope import club_scope
@@ -18,13 +18,13 @@ from tests.approaches.conftest import Scene
 from tests.factories import make_approach, make_athlete, make_plan, make_reading, rows_of
 
 
-def push(scene: Scene, *readings: dict[str, Any], **options: Any) -> pushing.RecordOutcome:
+def push(scene: Scene, *readings: dict[str, Any], **options: Any) -> recording.RecordOutcome:
     return pushing.record_attempts(
         club=scene.club, source_id=scene.source.id, rows=rows_of(*readings), **options
     )
 
 
-def counts(outcome: pushing.RecordOutcome) -> tuple[int, int, int, int]:
+def counts(outcome: recording.RecordOutcome) -> tuple[int, int, int, int]:
     return outcome.created, outcome.known, outcome.conflicts, outcome.rejected
 
 
