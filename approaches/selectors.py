@@ -150,26 +150,35 @@ class Suggestion:
 
 _WITHIN = f"interval '{SUGGESTED_WITHIN_S} seconds'"
 _SUGGESTED = f"""
-    SELECT run.id, near.id, near.external_id, near.athlete_id, near.started_at,
-           extract(epoch FROM near.started_at - run.started_at)::float8, near.is_named,
-           cardinality(near.gate_at_m) > 0
+    SELECT run.id, near.*
       FROM approaches_gaterun AS run
      CROSS JOIN LATERAL (
-           SELECT attempt.*,
-                  attempt.external_id = run.attempt_external_id AS is_named
-             FROM approaches_attempt AS attempt
-            WHERE attempt.club_id = run.club_id AND attempt.voided_at IS NULL
-              AND (run.athlete_id IS NULL OR attempt.athlete_id = run.athlete_id)
-              AND attempt.started_at BETWEEN run.started_at - {_WITHIN}
-                                         AND run.started_at + {_WITHIN}
-              AND (%s::uuid[] IS NULL OR attempt.athlete_id = ANY(%s))
-            ORDER BY is_named DESC,
-                     abs(extract(epoch FROM attempt.started_at - run.started_at)), attempt.id
+           SELECT id, external_id, athlete_id, started_at,
+                  extract(epoch FROM started_at - run.started_at)::float8 AS seconds_apart,
+                  external_id = run.attempt_external_id AS is_named, has_gates
+             FROM (SELECT attempt.id, attempt.external_id, attempt.athlete_id, attempt.started_at,
+                          cardinality(attempt.gate_at_m) > 0 AS has_gates
+                     FROM approaches_attempt AS attempt
+                    WHERE attempt.club_id = run.club_id AND attempt.voided_at IS NULL
+                      AND (run.athlete_id IS NULL OR attempt.athlete_id = run.athlete_id)
+                      AND attempt.started_at BETWEEN run.started_at - {_WITHIN}
+                                                 AND run.started_at + {_WITHIN}
+                    UNION
+                   SELECT attempt.id, attempt.external_id, attempt.athlete_id, attempt.started_at,
+                          cardinality(attempt.gate_at_m) > 0
+                     FROM clubs_source AS source
+                     JOIN approaches_attempt AS attempt
+                          ON attempt.club_id = source.club_id AND attempt.source_id = source.id
+                         AND attempt.external_id = run.attempt_external_id
+                    WHERE source.club_id = run.club_id AND run.attempt_external_id <> ''
+                      AND attempt.voided_at IS NULL
+                  ) AS fitting
+            WHERE %s::uuid[] IS NULL OR athlete_id = ANY(%s)
+            ORDER BY is_named DESC, abs(extract(epoch FROM started_at - run.started_at)), id
             LIMIT %s
            ) AS near
      WHERE run.id = ANY(%s) AND run.attempt_id IS NULL
-     ORDER BY run.id, near.is_named DESC,
-              abs(extract(epoch FROM near.started_at - run.started_at)), near.id
+     ORDER BY run.id, near.is_named DESC, abs(near.seconds_apart), near.id
 """
 
 

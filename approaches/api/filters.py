@@ -13,7 +13,7 @@ from approaches.models import (
     SessionKind,
 )
 from clubs.models import Event
-from common.api.filters import MomentFilter
+from common.api.filters import FlagFilter, MomentFilter
 
 
 class ApproachFilter(filters.FilterSet):
@@ -62,7 +62,7 @@ class AttemptFilter(filters.FilterSet):
 
 
 class GateRunFilter(filters.FilterSet):
-    matched = filters.BooleanFilter(field_name="attempt", lookup_expr="isnull", exclude=True)
+    matched = FlagFilter(field_name="attempt", lookup_expr="isnull", exclude=True)
     external_id = filters.CharFilter()
     source = filters.UUIDFilter(field_name="source_id")
     athlete = filters.UUIDFilter(field_name="athlete_id")

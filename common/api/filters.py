@@ -34,6 +34,27 @@ class MomentFilter(filters.DateTimeFilter):
     field_class = _MomentField
 
 
+class _FlagField(forms.Field):
+    """True or false; the framework's own field takes any other word for "not asked"."""
+
+    def to_python(self, value: Any) -> bool | None:
+        if value in self.empty_values:
+            return None
+        if value not in {"true", "false"}:
+            raise ValidationError("Enter true or false.")
+        return bool(value == "true")
+
+
+class FlagFilter(filters.BooleanFilter):
+    """Filter by a yes or no; any other word is refused."""
+
+    field_class = _FlagField
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        # The framework's widget would have read the word already.
+        super().__init__(*args, **{"widget": forms.TextInput, **options})
+
+
 class StrictFilterBackend(filters.DjangoFilterBackend):
     """Apply a view's filters; a value that cannot be read is refused, naming the parameter."""
 

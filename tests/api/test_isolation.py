@@ -19,6 +19,8 @@ from tests import factories
 from tests.api.conftest import Api, World
 
 METHODS = ("GET", "HEAD", "OPTIONS", "POST", "PUT", "PATCH", "DELETE")
+# Ids of rows about one athlete.
+OF_ATHLETES = {"athlete_id", "approach_id", "attempt_id", "gate_run_id", "alert_id"}
 PREFIX = "api/v1/clubs/<slug:club>/"
 
 
@@ -63,7 +65,10 @@ def own_ids(world: World) -> dict[str, object]:
 
     What belongs to an athlete belongs to the world's one.
     """
-    attempt = factories.make_attempt(world.source, world.athlete, world.session)
+    attempt = factories.make_attempt(world.source, world.athlete, world.session, gates=None)
+    gate_run = factories.make_gate_run(
+        world.source, world.athlete, attempt_external_id=attempt.external_id
+    )
     public_id = world.tokens["admin"].split("_")[2]
     with club_scope(world.club):
         return {
@@ -71,6 +76,7 @@ def own_ids(world: World) -> dict[str, object]:
             "approach_id": world.approach.id,
             "session_id": world.session.id,
             "attempt_id": attempt.id,
+            "gate_run_id": gate_run.id,
             "row_id": factories.make_quarantined_row(world.source, world.athlete).id,
             "alert_id": factories.make_alert(attempt).id,
             "squad_id": factories.make_squad(world.club).id,
@@ -146,7 +152,7 @@ class TestEveryRoute:
                 assert (answer.status_code, answer.json()["code"]) == (403, "not_allowed")
 
     def test_an_unassigned_coach_finds_no_strangers_row(self, world: World, route: Route):
-        if not {"athlete_id", "approach_id", "attempt_id", "alert_id"} & set(route.ids):
+        if not OF_ATHLETES & set(route.ids):
             return
         coach = world.as_("coach")
         for method, right in route.view.view_class.rights.items():

@@ -37,6 +37,7 @@ GRANTS = {
     "Athletes": {"admin": "rw", "coach": "r", "athlete": "r", "device": ""},
     "Approaches, plans and sessions": {"admin": "rw", "coach": "rw", "athlete": "r", "device": "r"},
     "Attempts": {"admin": "rw", "coach": "rw", "athlete": "r", "device": "w"},
+    "Gate runs": {"admin": "rw", "coach": "rw", "athlete": "r", "device": "w"},
     "Attempts by hand": {"admin": "rw", "coach": "rw", "athlete": "r", "device": ""},
     "Quarantine": {"admin": "rw", "coach": "", "athlete": "", "device": "rw"},
     "Figures and alerts": {"admin": "r", "coach": "r", "athlete": "r", "device": ""},
