@@ -25,6 +25,7 @@ from clubs.services import auditing
 from common.errors import Fault
 
 NEAR = timedelta(seconds=10)
+_NEAR = f"interval '{NEAR.seconds} seconds'"
 GATE_COLUMNS = ("gate_at_m", "gate_time_s")
 
 _TAKE_TURN = "SELECT pg_advisory_xact_lock{}(hashtextextended('matching ' || %s, 0))"
@@ -37,24 +38,32 @@ _WAITING = """
      WHERE club_id = %s AND attempt_id IS NULL AND attempt_external_id <> ''
        AND attempt_external_id = ANY(%s)
 """
-# A run names an attempt of whatever source; one of its own source goes first.
+# A run names an attempt of whatever source; one of its own source goes first. OFFSET 0 has each run
+# look into the index for itself: joined at once, every run met every attempt of its athlete.
 _CANDIDATES = f"""
-    SELECT run.id, attempt.id, attempt.athlete_id, attempt.source_id = run.source_id,
-           cardinality(attempt.gate_at_m) > 0
+    SELECT run.id, near.*
       FROM approaches_gaterun AS run
-      JOIN clubs_source AS source ON source.club_id = run.club_id
-      JOIN approaches_attempt AS attempt
-           ON attempt.club_id = run.club_id AND attempt.source_id = source.id
-          AND attempt.external_id = run.attempt_external_id AND attempt.voided_at IS NULL
+     CROSS JOIN LATERAL (
+           SELECT attempt.id, attempt.athlete_id, attempt.source_id = run.source_id,
+                  cardinality(attempt.gate_at_m) > 0
+             FROM clubs_source AS source
+             JOIN approaches_attempt AS attempt
+                  ON attempt.club_id = source.club_id AND attempt.source_id = source.id
+                 AND attempt.external_id = run.attempt_external_id AND attempt.voided_at IS NULL
+            WHERE source.club_id = %s OFFSET 0
+           ) AS near
      WHERE run.club_id = %s AND run.id = ANY(%s) AND run.attempt_external_id <> ''
     UNION ALL
-    SELECT run.id, attempt.id, attempt.athlete_id, true, cardinality(attempt.gate_at_m) > 0
+    SELECT run.id, near.*
       FROM approaches_gaterun AS run
-      JOIN approaches_attempt AS attempt
-           ON attempt.club_id = run.club_id AND attempt.athlete_id = run.athlete_id
-          AND attempt.started_at BETWEEN run.started_at - interval '{NEAR.seconds} seconds'
-                                     AND run.started_at + interval '{NEAR.seconds} seconds'
-          AND attempt.voided_at IS NULL
+     CROSS JOIN LATERAL (
+           SELECT attempt.id, attempt.athlete_id, true, cardinality(attempt.gate_at_m) > 0
+             FROM approaches_attempt AS attempt
+            WHERE attempt.club_id = %s AND attempt.athlete_id = run.athlete_id
+              AND attempt.started_at BETWEEN run.started_at - {_NEAR}
+                                         AND run.started_at + {_NEAR}
+              AND attempt.voided_at IS NULL OFFSET 0
+           ) AS near
      WHERE run.club_id = %s AND run.id = ANY(%s) AND run.attempt_external_id = ''
 """
 _FILL = """
@@ -254,7 +263,8 @@ def fill_gates(*, club: Club, matches: Sequence[Match], caller: Caller | None) -
 def _read_candidates(club: Club, run_ids: Sequence[UUID]) -> Mapping[UUID, list[Candidate]]:
     candidates: dict[UUID, list[Candidate]] = {}
     with connection.cursor() as cursor:
-        cursor.execute(_CANDIDATES, [club.id, list(run_ids), club.id, list(run_ids)])
+        of_runs = [club.id, club.id, list(run_ids)]
+        cursor.execute(_CANDIDATES, [*of_runs, *of_runs])
         for run_id, *columns in cursor.fetchall():
             candidates.setdefault(run_id, []).append(Candidate(*columns))
     return candidates
