@@ -13,7 +13,7 @@ import numpy as np
 from approaches.services import encoding, tables
 from approaches.services.arrays import columns_of
 from approaches.services.checking import check_readings
-from approaches.services.readings import Form, Gates, Reading, Text
+from approaches.services.readings import Gates, Reading, Shape, Text
 from common.errors import Fault
 
 FINGERPRINT_VERSION = 1
@@ -30,7 +30,7 @@ class GateTimes(msgspec.Struct, forbid_unknown_fields=True, frozen=True, kw_only
     time_s: list[float]
 
 
-GATE_RUNS = Form(
+GATE_RUNS = Shape(
     GateTimes,
     tables.Columns(
         fields={

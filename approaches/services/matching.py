@@ -9,7 +9,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Protocol
+from typing import Any, Protocol
 from uuid import UUID
 
 import msgspec
@@ -263,7 +263,7 @@ def fill_gates(*, club: Club, matches: Sequence[Match], caller: Caller | None) -
 def _read_candidates(club: Club, run_ids: Sequence[UUID]) -> Mapping[UUID, list[Candidate]]:
     candidates: dict[UUID, list[Candidate]] = {}
     with connection.cursor() as cursor:
-        of_runs = [club.id, club.id, list(run_ids)]
+        of_runs: list[Any] = [club.id, club.id, list(run_ids)]
         cursor.execute(_CANDIDATES, [*of_runs, *of_runs])
         for run_id, *columns in cursor.fetchall():
             candidates.setdefault(run_id, []).append(Candidate(*columns))

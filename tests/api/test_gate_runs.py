@@ -243,9 +243,7 @@ class TestSuggestions:
         run = make_gate_run(
             world.source, other, attempt_external_id="run-7", started_at="2026-05-03T09:00:00Z"
         )
-        make_attempt(
-            world.source, world.athlete, world.session, external_id="run-7", gates=None
-        )
+        make_attempt(world.source, world.athlete, world.session, external_id="run-7", gates=None)
 
         shown = admin.get(f"gate-runs/{run.id}/").json()
 

@@ -120,10 +120,8 @@ class TestByTime:
         )
 
         with club_scope(scene.club):
-            names = [
-                GateRun.objects.select_related("attempt").get(id=run.id).attempt.external_id
-                for run in runs
-            ]
+            matched = GateRun.objects.filter(id__in=[run.id for run in runs]).order_by("started_at")
+            names = list(matched.values_list("attempt__external_id", flat=True))
         assert names == [f"run-{place}" for place in range(5)]
 
     def test_leaves_two_attempts_that_fit_to_people(self, scene: Scene):
