@@ -3,19 +3,22 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any
+from typing import Any, LiteralString
 from uuid import UUID
 
+import msgspec
 import numpy as np
 import numpy.typing as npt
 from django.db import connection
 from django.db.models import QuerySet
 
 from analytics.core.conventions import DEFAULT_AIM_M
-from analytics.models import Alert, SeriesState
+from analytics.models import Alert
 from approaches import selectors as approach_selectors
-from approaches.models import FINISHES_OF_CLASS, FinishClass, Outcome, PendingRefresh
+from approaches.models import FINISHES_OF_CLASS, FinishClass, Outcome
+from athletes import selectors as athlete_selectors
 from clubs.selectors import Caller
+from common import prepared
 from common.errors import NotFoundError
 
 
@@ -175,69 +178,102 @@ def read_latest(series: Series, n: int) -> SeriesAttempts:
         return _as_attempts(cursor.fetchall()[::-1])
 
 
-def find_state(series: Series) -> SeriesState | None:
-    """Return how far a series is computed, or None when it never was."""
-    return SeriesState.objects.filter(
-        approach_id=series.approach_id, finish_class=series.finish_class
-    ).first()
+class Standing(msgspec.Struct, frozen=True, gc=False):
+    """How far a series is computed, and whether newer attempts wait."""
+
+    method: int | None
+    as_of: datetime | None
+    through_attempt: str | None
+    n: int
+    figures: str  # the latest figures, as the JSON that is stored
+    is_pending: bool
+
+    def is_stale(self, *, method: int) -> bool:
+        """Answer whether newer attempts, or a newer method, wait to be computed."""
+        return self.is_pending or (self.method is not None and self.method != method)
 
 
-def is_stale(series: Series, state: SeriesState | None, *, method: int) -> bool:
-    """Answer whether newer attempts, or a newer method, wait to be computed."""
-    if state is not None and state.method != method:
-        return True
-    return PendingRefresh.objects.filter(
-        approach_id=series.approach_id, finish_class=series.finish_class
-    ).exists()
+_STANDING = """
+    SELECT s.method, s.computed_at, s.through_attempt_id::text, coalesce(s.n_attempts, 0),
+           coalesce(s.figures::text, '{}'),
+           EXISTS (SELECT 1 FROM approaches_pendingrefresh AS p
+                    WHERE p.club_id = a.club_id AND p.approach_id = a.id AND p.finish_class = %s)
+      FROM approaches_approach AS a LEFT JOIN analytics_seriesstate AS s
+           ON s.club_id = a.club_id AND s.approach_id = a.id AND s.finish_class = %s
+     WHERE a.id = %s
+"""
 
 
-POINT_FIELDS = (
-    "attempt",
-    "started_at",
-    "plan_revision",
-    "n",
-    "n_measured",
-    "n_no_jumps",
-    "n_on_board",
-    "toe_m",
-    "no_jump",
-    "bias_m",
-    "bias_low_m",
-    "bias_high_m",
-    "spread_m",
-    "spread_low_m",
-    "spread_high_m",
-    "share_on_board",
-    "share_no_jump",
-)
-_POINTS = f"""
-    SELECT attempt_id, {", ".join(POINT_FIELDS[1:])} FROM analytics_seriespoint
+def get_standing_for(caller: Caller, series: Series, *, today: date) -> Standing:
+    """Return how a series stands that the caller may see; one never computed stands at nothing.
+
+    Raises
+    ------
+    NotFoundError
+        There is no such approach, or it is a stranger's.
+    """
+    finish_class = series.finish_class.value
+    query: LiteralString = _STANDING
+    parameters: tuple[Any, ...] = (finish_class, finish_class, series.approach_id)
+    limits = athlete_selectors.find_limits_of(caller, today=today)
+    if limits is not None:
+        query = f"{query} AND a.athlete_id IN ({limits.query})"
+        parameters += limits.parameters
+    standing = prepared.find_row(query, parameters, make=Standing)
+    if standing is None:
+        raise NotFoundError
+    return standing
+
+
+class Point(msgspec.Struct, frozen=True, gc=False):
+    """Rolling figures after one attempt."""
+
+    attempt: str
+    started_at: datetime
+    plan_revision: int | None
+    n: int
+    n_measured: int
+    n_no_jumps: int
+    n_on_board: int
+    toe_m: float | None
+    no_jump: bool
+    bias_m: float | None
+    bias_low_m: float | None
+    bias_high_m: float | None
+    spread_m: float | None
+    spread_low_m: float | None
+    spread_high_m: float | None
+    share_on_board: float | None
+    share_no_jump: float | None
+
+
+# In the order of the fields of a point; an id is read quicker as text.
+_POINTS = """
+    SELECT attempt_id::text, started_at, plan_revision, n, n_measured, n_no_jumps, n_on_board,
+           toe_m, no_jump, bias_m, bias_low_m, bias_high_m, spread_m, spread_low_m, spread_high_m,
+           share_on_board, share_no_jump
+      FROM analytics_seriespoint
      WHERE approach_id = %s AND finish_class = %s
 """
 _LATEST_FIRST = " ORDER BY started_at DESC, attempt_id DESC LIMIT %s"
 
 
-def read_points(
-    series: Series, *, last: int, before: UUID | None = None
-) -> list[tuple[Any, ...]] | None:
-    """Return the `last` points of a series, as `POINT_FIELDS`, the latest first.
+def read_points(series: Series, *, last: int, before: UUID | None = None) -> list[Point] | None:
+    """Return the `last` points of a series, the latest first.
 
     With `before`, those before that attempt; None when the series has no point of it.
     """
-    key: tuple[UUID, str] = (series.approach_id, series.finish_class.value)
-    with connection.cursor() as cursor:
-        if before is None:
-            cursor.execute(_POINTS + _LATEST_FIRST, [*key, last])
-            return list(cursor.fetchall())
-        cursor.execute(_POINTS + " AND attempt_id = %s", [*key, before])
-        bound = cursor.fetchone()
-        if bound is None:
-            return None
-        cursor.execute(
-            _POINTS + " AND (started_at, attempt_id) < (%s, %s)" + _LATEST_FIRST,
-            [*key, bound[1], before, last],
-        )
-        return list(cursor.fetchall())
+    key: tuple[Any, ...] = (series.approach_id, series.finish_class.value)
+    if before is None:
+        return prepared.read_rows(_POINTS + _LATEST_FIRST, (*key, last), make=Point)
+    bound = prepared.find_row(_POINTS + " AND attempt_id = %s", (*key, before), make=Point)
+    if bound is None:
+        return None
+    return prepared.read_rows(
+        _POINTS + " AND (started_at, attempt_id) < (%s, %s)" + _LATEST_FIRST,
+        (*key, bound.started_at, before, last),
+        make=Point,
+    )
 
 
 def list_series() -> list[Series]:

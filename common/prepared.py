@@ -5,13 +5,20 @@ took three times as long as finding a row. Binary values are read without parsin
 """
 
 from collections.abc import Callable, Sequence
-from typing import Any, LiteralString, TypeVar
+from typing import Any, LiteralString, NamedTuple, TypeVar
 
 import psycopg
 from django.db import connection
 from psycopg.rows import args_row
 
 Row = TypeVar("Row")
+
+
+class Selection(NamedTuple):
+    """A query for ids, as `IN (...)` takes it."""
+
+    query: LiteralString
+    parameters: tuple[Any, ...]
 
 
 def read_rows(

@@ -2,7 +2,7 @@
 
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Collection
-from contextlib import ExitStack
+from contextlib import AbstractContextManager, ExitStack
 from datetime import date
 from typing import Any, ClassVar
 from uuid import UUID
@@ -88,7 +88,15 @@ class ClubView(GenericAPIView[Any]):
         self._refuse_unknown_parameters(request)
         if request.method in SAFE_METHODS:
             # As a rule this is the scope in which the token was found, which it joins.
-            self._reading.enter_context(club_scope(self.caller.club, read_only=True))
+            self._reading.enter_context(self.scope())
+
+    def scope(self) -> AbstractContextManager[None]:
+        """Return a reading scope of the caller's club."""
+        return club_scope(self.caller.club, read_only=True)
+
+    def leave_scope(self) -> None:
+        """End the scope of a reading request before its end: whoever waits holds none."""
+        self._reading.close()
 
     def options(self, request: HttpRequest, *args: Any, **kwargs: Any) -> Response:
         """Answer with nothing but the methods that the address takes (RFC 9110, 9.3.7)."""

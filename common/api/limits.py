@@ -48,6 +48,12 @@ class WindowCounter:
             self._windows[key] = (since, done)
         return _standing(since, done, now, quota=quota, exceeded=exceeded)
 
+    def is_quiet(self) -> bool:
+        """Answer whether no key did anything of late."""
+        with self._lock:
+            self._sweep(time.monotonic())
+            return not self._windows
+
     def standing(self, key: Any, *, quota: int) -> Standing:
         """Return how the key stands: whether one more would be too many."""
         now = time.monotonic()

@@ -18,7 +18,7 @@ from approaches.services import records, storing
 from common import broker
 from common.club_scope import club_scope
 from tests.analytics.conftest import LATER, SEASON_START, Season, draw
-from tests.factories import make_plan
+from tests.factories import make_caller, make_plan
 
 
 class TestAgainstPandas:
@@ -237,12 +237,16 @@ class TestMethod:
         season.add_session([0.1] * 6)
         season.push()
         season.refresh()
+        admin = make_caller(season.scene.club)
         with club_scope(season.scene.club):
             SeriesState.objects.update(method=0)
             SeriesPoint.objects.update(bias_m=9.0)
-            state = SeriesState.objects.get()
-            series = selectors.Series(season.scene.approach.id, FinishClass.JUMP)
-            assert selectors.is_stale(series, state, method=METHOD)
+            standing = selectors.get_standing_for(
+                admin,
+                selectors.Series(season.scene.approach.id, FinishClass.JUMP),
+                today=LATER.date(),
+            )
+        assert standing.is_stale(method=METHOD)
 
         season.refresh()
 

@@ -95,6 +95,12 @@ class TestPages:
         assert "http" not in page.content.decode().partition("<body")[0].replace("http-equiv", "")
         assert "'self'" in page["Content-Security-Policy"]
 
+    def test_what_is_no_page_may_load_nothing(self, client: Client):
+        """As OWASP's cheat sheet on REST security asks of every answer of an API."""
+        answer = client.get("/api/v1/clubs/nobody/squads/")
+
+        assert answer["Content-Security-Policy"] == "default-src 'none'; frame-ancestors 'none'"
+
     def test_a_code_can_be_looked_up(self, client: Client):
         assert "`conflict`" in client.get("/api/v1/docs/errors/").content.decode()
 
