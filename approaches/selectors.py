@@ -62,6 +62,12 @@ def find_plan_at(approach: Approach, moment: datetime) -> Plan | None:
     return list_plans(approach).filter(valid_from__lte=moment).order_by("-revision").first()
 
 
+def list_plans_in_force(approaches: QuerySet[Approach], moment: datetime) -> QuerySet[Plan]:
+    """Return for each of the approaches the revision that is valid at a moment, if there is one."""
+    valid = Plan.objects.filter(approach__in=approaches.order_by(), valid_from__lte=moment)
+    return valid.order_by("approach_id", "-revision").distinct("approach_id")
+
+
 def list_sessions() -> QuerySet[Session]:
     return Session.objects.all()
 

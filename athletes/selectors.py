@@ -1,13 +1,15 @@
 """Questions about athletes, and who may see whom."""
 
+from dataclasses import dataclass
 from datetime import date
+from enum import StrEnum
 from uuid import UUID
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.db.models.expressions import RawSQL
 
 from athletes.errors import UnknownAthleteError
-from athletes.models import Athlete
+from athletes.models import Athlete, CoachAssignment, Consent, SquadMember
 from clubs.models import Role
 from clubs.selectors import DEVICE, Caller
 from common.prepared import Selection
@@ -63,3 +65,66 @@ def get_athlete_for(caller: Caller, athlete_id: UUID, *, today: date) -> Athlete
     if athlete is None:
         raise UnknownAthleteError
     return athlete
+
+
+def _on(day: date) -> Q:
+    """Return the condition that a row with from_date and until_date holds on `day`."""
+    return Q(from_date__lte=day) & (Q(until_date__isnull=True) | Q(until_date__gte=day))
+
+
+def list_squads_of(athlete: Athlete, *, today: date) -> QuerySet[SquadMember]:
+    """Return the athlete's times in squads that hold today."""
+    return SquadMember.objects.filter(_on(today), athlete=athlete).select_related("squad")
+
+
+def list_assignments_for(athlete: Athlete, *, today: date) -> QuerySet[CoachAssignment]:
+    """Return by which assignments, of the athlete or of a squad, coaches see the athlete today."""
+    squads = list_squads_of(athlete, today=today).values("squad_id")
+    return CoachAssignment.objects.filter(
+        _on(today),
+        Q(athlete=athlete) | Q(squad_id__in=squads),
+        coach__role=Role.COACH,
+        coach__ended_at=None,
+    ).select_related("coach__user", "squad")
+
+
+class ConsentState(StrEnum):
+    """Whether a consent covers a purpose today."""
+
+    GIVEN = "given"
+    WITHDRAWN = "withdrawn"
+    MISSING = "missing"
+
+
+@dataclass(frozen=True, slots=True)
+class PurposeState:
+    """What is agreed for one purpose, and by which consent."""
+
+    purpose: Consent.Purpose
+    state: ConsentState
+    consent: Consent | None
+
+
+def list_consent_states(athlete: Athlete, *, today: date) -> list[PurposeState]:
+    """Return for each purpose whether a consent covers it today.
+
+    The one that began last says it; one that begins later says nothing yet, and a withdrawal
+    counts from its day on.
+    """
+    latest = {
+        consent.purpose: consent
+        for consent in Consent.objects.filter(athlete=athlete, from_date__lte=today).order_by(
+            "from_date"
+        )
+    }
+    states = []
+    for purpose in Consent.Purpose:
+        consent = latest.get(purpose)
+        if consent is None:
+            state = ConsentState.MISSING
+        elif consent.withdrawn_date is not None and consent.withdrawn_date <= today:
+            state = ConsentState.WITHDRAWN
+        else:
+            state = ConsentState.GIVEN
+        states.append(PurposeState(purpose=purpose, state=state, consent=consent))
+    return states

@@ -1,5 +1,5 @@
 """Pages of what is computed, and of what is told to coaches."""
 
-from analytics.admin import series
+from analytics.admin import overview, series
 
-__all__ = ["series"]
+__all__ = ["overview", "series"]

@@ -9,7 +9,7 @@ from django.utils.html import format_html
 
 from athletes.models import Athlete, BodyMeasurement, Consent, Foot, SquadMember
 from athletes.services import records
-from clubs.admin import ClubForm, ClubInline, ClubModelAdmin, caller_of
+from clubs.admin import ClubForm, ClubInline, ClubModelAdmin, OverviewAdmin, caller_of
 from clubs.models import Squad
 
 
@@ -86,7 +86,7 @@ class AthleteForm(ClubForm):
 
 
 @admin.register(Athlete)
-class AthleteAdmin(ClubModelAdmin):
+class AthleteAdmin(OverviewAdmin):
     """Athletes. Nobody is deleted: an athlete is archived, and erasure is a service of its own."""
 
     may_add = True
@@ -103,6 +103,12 @@ class AthleteAdmin(ClubModelAdmin):
     )
     search_fields = ("code", "given_name", "family_name")
     ordering = ("family_name", "given_name")
+    # Attempts and run-ups are upper apps': their pages are known by their addresses.
+    onward = (
+        ("Attempts", "admin:approaches_attempt_changelist", "athlete__id__exact"),
+        ("Sprint tests", "admin:athletes_sprinttest_changelist", "athlete__id__exact"),
+        ("New run-up", "admin:approaches_approach_add", "athlete"),
+    )
 
     def get_fields(self, request: HttpRequest, obj: Any = None) -> tuple[str, ...]:
         new = (

@@ -4,6 +4,7 @@ The pages of this app are imported by `ClubAdminConfig`: they register with the 
 while this module is imported.
 """
 
+from clubs.admin.overview import OverviewAdmin, Section, add_section
 from clubs.admin.rows import (
     ClubForm,
     ClubInline,
@@ -19,6 +20,9 @@ __all__ = [
     "ClubForm",
     "ClubInline",
     "ClubModelAdmin",
+    "OverviewAdmin",
+    "Section",
+    "add_section",
     "audit",
     "caller_of",
     "list_audit_with_names",
