@@ -1,13 +1,13 @@
 """A club with a row of every kind, and a browser for one of its people."""
 
-from datetime import UTC, date, datetime, timedelta
+from datetime import date
 from typing import Any
 
 from django.db.models import Model
 from django.test import Client
 from django.urls import reverse
 
-from analytics.models import Alert, AlertKind, SeriesState
+from analytics.models import SeriesState
 from approaches.models import Attempt, FinishClass, PendingRefresh, QuarantinedRow
 from approaches.services import pushing
 from athletes.models import BodyMeasurement, CoachAssignment, Consent, SprintTest, SquadMember
@@ -15,6 +15,7 @@ from clubs.models import AccessToken, AuditEntry, Club, Membership, Role
 from clubs.services import people, places
 from common.club_scope import club_scope
 from tests.factories import (
+    make_alert,
     make_approach,
     make_athlete,
     make_device_token,
@@ -107,13 +108,7 @@ def furnish_club(club: Club) -> Rows:
             QuarantinedRow.objects.get(),
             PendingRefresh.objects.get(),
             SeriesState.objects.create(method=1, n_attempts=1, through_attempt=attempt, **series),
-            Alert.objects.create(
-                kind=AlertKind.LEVEL,
-                opened_at_attempt=attempt,
-                opened_at=datetime(2026, 5, 2, tzinfo=UTC) + timedelta(days=1),
-                evidence={"n": 20},
-                **series,
-            ),
+            make_alert(attempt),
         ]
     return {type(row): row for row in rows}
 

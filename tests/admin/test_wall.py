@@ -10,6 +10,7 @@ from django.test import Client
 from django.urls import reverse
 
 from athletes.models import Athlete
+from clubs.admin import OverviewAdmin
 from clubs.models import Club, Membership, Role, Squad
 from common.club_scope import club_scope
 from tests.admin.scenes import Rows, furnish_club, log_in
@@ -19,6 +20,7 @@ from tests.factories import make_club, make_member
 pytestmark = pytest.mark.django_db(transaction=True)
 
 PAGES = sorted(admin.site._registry, key=lambda model: model._meta.label)
+WITH_OVERVIEW = [model for model in PAGES if isinstance(admin.site._registry[model], OverviewAdmin)]
 
 
 @pytest.fixture
@@ -47,23 +49,27 @@ def test_lists_and_shows_our_rows_only(browser: Client, club: Club, ours: Rows, 
         listed = browser.get(address(model, "changelist"))
         shown = browser.get(address(model, "change", ours[model].pk))
         history = browser.get(address(model, "history", ours[model].pk))
+        overviews = [
+            browser.get(address(model, "overview", ours[model].pk))
+            for _ in range(model in WITH_OVERVIEW)
+        ]
 
         label = model._meta.label
         with club_scope(club):
             expected = set(model._default_manager.values_list("pk", flat=True))
             assert {row.pk for row in listed.context["cl"].result_list} == expected, label
         assert ours[model].pk in expected, label
-        for page in (listed, shown, history):
+        for page in (listed, shown, history, *overviews):
             assert page.status_code == 200, label
             assert strangers not in page.content.decode(), label
             assert "Club of strangers" not in page.content.decode(), label
 
 
-@pytest.mark.parametrize("page", ["change", "history", "delete"])
+@pytest.mark.parametrize("page", ["change", "history", "delete", "overview"])
 def test_answers_for_a_strangers_row_as_for_a_missing_one(
     browser: Client, ours: Rows, theirs: Rows, page: str
 ):
-    for model in PAGES:
+    for model in WITH_OVERVIEW if page == "overview" else PAGES:
         missing = browser.get(address(model, page, uuid4()))
         strange = browser.get(address(model, page, theirs[model].pk))
 
