@@ -121,3 +121,11 @@ class RefusedMatchError(DomainError):
     code = "match_refused"
     status = 422
     title = "The gates do not fit this attempt"
+
+
+class ApproachInUseError(DomainError):
+    """Plans or attempts were made for the event, the steps and the start of an approach."""
+
+    code = "approach_in_use"
+    status = 409
+    title = "Plans or attempts were made for this; another run-up is another approach"

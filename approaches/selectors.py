@@ -52,6 +52,20 @@ def list_plans(approach: Approach) -> QuerySet[Plan]:
     return Plan.objects.filter(approach=approach)
 
 
+def get_plan(approach: Approach, plan_id: UUID) -> Plan:
+    """Return one revision of an approach's plan.
+
+    Raises
+    ------
+    NotFoundError
+        The approach has no such revision.
+    """
+    plan = list_plans(approach).filter(id=plan_id).first()
+    if plan is None:
+        raise NotFoundError
+    return plan
+
+
 def find_latest_plan(approach: Approach) -> Plan | None:
     """Return the latest revision, which may become valid later, or None before the first one."""
     return list_plans(approach).order_by("-revision").first()
@@ -84,6 +98,13 @@ def get_session(session_id: UUID) -> Session:
     if session is None:
         raise NotFoundError
     return session
+
+
+def list_sessions_of(athlete_id: UUID, caller: Caller, *, today: date) -> QuerySet[Session]:
+    """Return the sessions with an attempt of an athlete, so far as the caller may see it."""
+    seen = list_attempts_for(caller, today=today)
+    attempts = seen.filter(athlete_id=athlete_id, voided_at=None)
+    return list_sessions().filter(id__in=attempts.values("session_id"))
 
 
 def list_attempts_for(caller: Caller, *, today: date) -> QuerySet[Attempt]:

@@ -11,7 +11,7 @@ import numpy as np
 
 from analytics.services import refreshing, sweeping
 from approaches.models import Approach, SessionKind, StartStyle
-from approaches.services import pushing, records
+from approaches.services import pushing, records, sessions
 from approaches.services.batches import read_json_batch
 from approaches.services.readings import ATTEMPTS
 from athletes.models import Athlete, BodyMeasurement, Consent, Foot, SprintTest
@@ -72,7 +72,7 @@ def load_club(*, progress: Progress) -> bool:
         source = access.add_source(club=club, name=SOURCE_NAME, kind=SourceKind.DEVICE)
         runways = _add_runways(club)
         for meeting in season.meetings():
-            records.add_session(
+            sessions.add_session(
                 club=club,
                 code=meeting.code,
                 held_date=meeting.held_date,

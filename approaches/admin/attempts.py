@@ -12,7 +12,7 @@ from django.utils.html import format_html, format_html_join
 
 from approaches.admin.search_fields import OF_ATHLETE
 from approaches.models import Attempt, AttemptVersion, Session, SessionKind
-from approaches.services import records
+from approaches.services import sessions
 from clubs.admin import ClubForm, ClubInline, ClubModelAdmin, caller_of
 
 SESSIONS_TO_CHOOSE_FROM = 20
@@ -20,7 +20,10 @@ NOT_MEASURED = "–"
 
 
 class SessionForm(ClubForm):
-    sentences = {"session_field_size_positive": ("field_size", "One athlete or more.")}
+    sentences = {
+        "session_field_size_positive": ("field_size", "One athlete or more."),
+        "session_code_is_no_id": ("code", "This has the form of an id."),
+    }
 
 
 @admin.register(Session)
@@ -44,7 +47,7 @@ class SessionAdmin(ClubModelAdmin):
 
     def add_row(self, request: HttpRequest, obj: Any, form: Any) -> Session:
         caller = caller_of(request)
-        return records.add_session(
+        return sessions.add_session(
             club=caller.club,
             code=obj.code,
             held_date=obj.held_date,

@@ -26,7 +26,10 @@ class PlanInline(ClubInline):
 
 
 class ApproachForm(ClubForm):
-    sentences = {"approach_steps_plausible": ("steps", "From 2 to 30 steps.")}
+    sentences = {
+        "approach_steps_plausible": ("steps", "From 2 to 30 steps."),
+        "approach_code_is_no_id": ("code", "This has the form of an id."),
+    }
 
 
 @admin.register(Approach)
@@ -78,7 +81,7 @@ MARK_COLUMNS: dict[str, Callable[[str], float]] = {"footfall": int, "at_m": floa
 
 class PlanForm(ClubForm):
     sentences = {
-        "plan_start_mark_plausible": ("start_mark_m", "In metres: over 2 and under 80."),
+        "plan_start_mark_plausible": ("start_mark_m", "In metres: from 2 to 80."),
         "plan_aim_plausible": ("aim_m", "In metres: from 0 to 0.5."),
         "plan_phases_in_order": (
             "attack_footfall",

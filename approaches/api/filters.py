@@ -2,6 +2,7 @@
 
 from django_filters import rest_framework as filters
 
+from approaches import selectors
 from approaches.models import (
     Approach,
     Attempt,
@@ -13,6 +14,7 @@ from approaches.models import (
     SessionKind,
 )
 from clubs.models import Event
+from clubs.selectors import today_at
 from common.api.filters import FlagFilter, MomentFilter
 
 
@@ -20,10 +22,16 @@ class ApproachFilter(filters.FilterSet):
     athlete = filters.UUIDFilter(field_name="athlete_id")
     event = filters.ChoiceFilter(choices=Event.choices)
     code = filters.CharFilter()
+    archived = filters.ChoiceFilter(
+        method="by_archive", choices=[("true", "true"), ("false", "false")]
+    )
 
     class Meta:
         model = Approach
-        fields = ("athlete", "event", "code")
+        fields = ("athlete", "event", "code", "archived")
+
+    def by_archive(self, queryset, name, value):  # type: ignore[no-untyped-def]  # django-filter carries no types
+        return queryset.filter(archived_at__isnull=value == "false")
 
 
 class SessionFilter(filters.FilterSet):
@@ -31,10 +39,19 @@ class SessionFilter(filters.FilterSet):
     kind = filters.ChoiceFilter(choices=SessionKind.choices)
     held_from = filters.DateFilter(field_name="held_date", lookup_expr="gte")
     held_until = filters.DateFilter(field_name="held_date", lookup_expr="lte")
+    runway = filters.UUIDFilter(field_name="runway_id")
+    athlete = filters.UUIDFilter(
+        method="of_athlete", help_text="With an attempt of this athlete, if the caller may see it."
+    )
 
     class Meta:
         model = Session
-        fields = ("code", "kind", "held_from", "held_until")
+        fields = ("code", "kind", "held_from", "held_until", "runway", "athlete")
+
+    def of_athlete(self, queryset, name, value):  # type: ignore[no-untyped-def]  # as above
+        caller = self.request.user
+        attended = selectors.list_sessions_of(value, caller, today=today_at(caller.club))
+        return queryset.filter(id__in=attended.values("id"))
 
 
 class AttemptFilter(filters.FilterSet):

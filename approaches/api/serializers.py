@@ -24,7 +24,7 @@ from approaches.models import (
 from approaches.services.records import DEFAULT_AIM_M
 from clubs.models import Event
 from common.api import fields
-from common.api.serializers import StrictSerializer
+from common.api.serializers import ChangesSerializer, StrictSerializer
 
 
 class ApproachSerializer(serializers.Serializer[Any]):
@@ -44,6 +44,14 @@ class NewApproachSerializer(StrictSerializer):
     event = fields.OneOfField(Event.choices)
     steps = fields.WholeNumberField(min_value=2, max_value=30)
     start_style = fields.OneOfField(StartStyle.choices)
+
+
+class ApproachChangesSerializer(ChangesSerializer):
+    code = fields.TextField(max_length=32)
+    event = fields.OneOfField(Event.choices)
+    steps = fields.WholeNumberField(min_value=2, max_value=30)
+    start_style = fields.OneOfField(StartStyle.choices)
+    archived = fields.FlagField()
 
 
 class CheckMarkSerializer(StrictSerializer):
@@ -115,6 +123,15 @@ class NewSessionSerializer(StrictSerializer):
     runway = fields.IdField(required=False, allow_null=True, default=None)
     weather = fields.TextField(lines=True, max_length=200, allow_blank=True, default="")
     field_size = fields.WholeNumberField(min_value=1, max_value=200, allow_null=True, default=None)
+
+
+class SessionChangesSerializer(ChangesSerializer):
+    code = fields.TextField(max_length=40)
+    held_date = fields.DayField()
+    kind = fields.OneOfField(SessionKind.choices)
+    runway = fields.IdField(allow_null=True)
+    weather = fields.TextField(lines=True, max_length=200, allow_blank=True)
+    field_size = fields.WholeNumberField(min_value=1, max_value=200, allow_null=True)
 
 
 class MeasuredField(serializers.ListField):

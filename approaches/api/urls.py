@@ -11,6 +11,11 @@ urlpatterns = [
         views.CurrentPlan.as_view(),
         name="current-plan",
     ),
+    path(
+        "approaches/<uuid:approach_id>/plans/<uuid:plan_id>/",
+        views.PlanDetail.as_view(),
+        name="plan",
+    ),
     path("sessions/", views.SessionList.as_view(), name="sessions"),
     path("sessions/<uuid:session_id>/", views.SessionDetail.as_view(), name="session"),
     path(

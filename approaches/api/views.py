@@ -12,11 +12,13 @@ from rest_framework.response import Response
 from approaches import selectors
 from approaches.api import filters, pushing, serializers
 from approaches.models import Approach
-from approaches.services import records
+from approaches.services import records, sessions
 from athletes import selectors as athlete_selectors
 from clubs import selectors as club_selectors
 from clubs.api import permissions
-from clubs.api.base import ClubList, ClubView
+from clubs.api.base import CHANGE_PROBLEMS, ClubList, ClubView
+from common.api.preconditions import etag_of, expected_version
+from common.api.schema import IDEMPOTENCY_KEY, IF_MATCH
 from common.club_scope import club_scope
 from common.errors import NotFoundError
 
@@ -65,7 +67,7 @@ class ApproachList(ClubList):
             approach = records.add_approach(
                 club=self.caller.club, athlete=athlete, caller=self.caller, **fields
             )
-        return Response(serializers.ApproachSerializer(approach).data, status=201)
+        return self.created(approach, route="approach", approach_id=approach.id)
 
 
 class ApproachView(ClubView):
@@ -76,22 +78,58 @@ class ApproachView(ClubView):
 
 
 class ApproachDetail(ApproachView):
-    """One run-up."""
+    """One run-up. Event, steps and start can change while there is no plan and no attempt."""
 
-    rights = {"GET": permissions.READ_PLANS}
-    operation_names = {"GET": "approaches_read"}
+    rights = {"GET": permissions.READ_PLANS, "PATCH": permissions.WRITE_PLANS}
+    operation_names = {"GET": "approaches_read", "PATCH": "approaches_change"}
+    problems = {
+        "PATCH": {
+            **CHANGE_PROBLEMS,
+            "409": "The athlete has an approach with this code, or plans or attempts were made.",
+        }
+    }
     serializer_class = serializers.ApproachSerializer
 
     def get(self, request: Request, club: str, approach_id: UUID) -> Response:
-        return Response(serializers.ApproachSerializer(self.get_approach()).data)
+        return self.kept(self.get_approach())
+
+    @extend_schema(
+        request=serializers.ApproachChangesSerializer,
+        responses=serializers.ApproachSerializer,
+        parameters=[IF_MATCH],
+        examples=[
+            OpenApiExample("Kept, and out of the way", value={"archived": True}, request_only=True)
+        ],
+    )
+    def patch(self, request: Request, club: str, approach_id: UUID) -> Response:
+        expected = expected_version(request)
+        changes = self.changes(serializers.ApproachChangesSerializer)
+        with club_scope(self.caller.club):
+            approach = records.change_approach(
+                club=self.caller.club,
+                approach_id=self.get_approach().id,
+                expected=expected,
+                changes=changes,
+                caller=self.caller,
+            )
+        return self.kept(approach)
 
 
 class PlanList(ApproachView, ClubList):
-    """Every revision of a run-up's plan. A change is a new revision."""
+    """Every revision of a run-up's plan. A change is a new revision.
+
+    The ETag is that of the latest revision, "0" before the first; a new one is made from it.
+    """
 
     rights = {"GET": permissions.READ_PLANS, "POST": permissions.WRITE_PLANS}
     operation_names = {"GET": "plans_list", "POST": "plans_create"}
-    problems = {"POST": {"409": "The revision would start no later than the current one."}}
+    problems = {
+        "POST": {
+            **CHANGE_PROBLEMS,
+            "409": "The revision would start no later than the latest one.",
+            "422": "The key was used for another request.",
+        }
+    }
     serializer_class = serializers.PlanSerializer
 
     def rows(self) -> QuerySet[Any]:
@@ -99,10 +137,14 @@ class PlanList(ApproachView, ClubList):
 
     @extend_schema(responses=serializers.PlanSerializer(many=True))
     def get(self, request: Request, club: str, approach_id: UUID) -> Response:
-        return self.listed()
+        response = self.listed()
+        latest = selectors.find_latest_plan(self.get_approach())
+        response["ETag"] = etag_of(0 if latest is None else latest.revision)
+        return response
 
     @extend_schema(
         request=serializers.NewPlanSerializer,
+        parameters=[IF_MATCH, IDEMPOTENCY_KEY],
         responses={201: serializers.PlanSerializer},
         examples=[
             OpenApiExample(
@@ -120,6 +162,7 @@ class PlanList(ApproachView, ClubList):
         ],
     )
     def post(self, request: Request, club: str, approach_id: UUID) -> Response:
+        expected = expected_version(request)
         body = serializers.NewPlanSerializer(data=request.data)
         body.is_valid(raise_exception=True)
         fields = dict(body.validated_data)
@@ -130,20 +173,36 @@ class PlanList(ApproachView, ClubList):
             attack_footfall=phase_starts.get("attack"),
             **fields,
         )
-        with club_scope(self.caller.club):
-            plan = records.add_plan(
-                club=self.caller.club,
-                approach_id=self.get_approach().id,
-                marks=marks,
-                valid_from=valid_from,
-                reason=reason,
-                caller=self.caller,
-            )
-        return Response(serializers.PlanSerializer(plan).data, status=201)
+
+        def make() -> Response:
+            with club_scope(self.caller.club):
+                plan = records.add_plan(
+                    club=self.caller.club,
+                    approach_id=self.get_approach().id,
+                    marks=marks,
+                    valid_from=valid_from,
+                    reason=reason,
+                    expected=expected,
+                    caller=self.caller,
+                )
+            return self.created(plan, route="plan", approach_id=approach_id, plan_id=plan.id)
+
+        return self.once(make)
+
+
+class PlanDetail(ApproachView):
+    """One revision. It never changes: a change is a new one."""
+
+    rights = {"GET": permissions.READ_PLANS}
+    operation_names = {"GET": "plans_read"}
+    serializer_class = serializers.PlanSerializer
+
+    def get(self, request: Request, club: str, approach_id: UUID, plan_id: UUID) -> Response:
+        return self.kept(selectors.get_plan(self.get_approach(), plan_id))
 
 
 class CurrentPlan(ApproachView):
-    """The latest revision; one that was made ahead of its day begins at `valid_from`."""
+    """The revision that is valid now; one that was made ahead of its day begins at `valid_from`."""
 
     rights = {"GET": permissions.READ_PLANS}
     operation_names = {"GET": "plans_read_current"}
@@ -153,7 +212,7 @@ class CurrentPlan(ApproachView):
         plan = selectors.find_plan_at(self.get_approach(), timezone.now())
         if plan is None:
             raise NotFoundError("This approach has no plan yet.")
-        return Response(serializers.PlanSerializer(plan).data)
+        return self.kept(plan)
 
 
 class SessionList(ClubList):
@@ -189,24 +248,52 @@ class SessionList(ClubList):
         fields = dict(body.validated_data)
         runway_id = fields.pop("runway")
         with club_scope(self.caller.club):
-            session = records.add_session(
+            session = sessions.add_session(
                 club=self.caller.club,
                 runway=None if runway_id is None else club_selectors.get_runway(runway_id),
                 caller=self.caller,
                 **fields,
             )
-        return Response(serializers.SessionSerializer(session).data, status=201)
+        return self.created(session, route="session", session_id=session.id)
 
 
 class SessionDetail(ClubView):
-    """One session."""
+    """One session. Figures follow when attempts started: no change of a session changes them."""
 
-    rights = {"GET": permissions.READ_PLANS}
-    operation_names = {"GET": "sessions_read"}
+    rights = {"GET": permissions.READ_PLANS, "PATCH": permissions.WRITE_PLANS}
+    operation_names = {"GET": "sessions_read", "PATCH": "sessions_change"}
+    problems = {"PATCH": {**CHANGE_PROBLEMS, "409": "The club has a session with this code."}}
     serializer_class = serializers.SessionSerializer
 
     def get(self, request: Request, club: str, session_id: UUID) -> Response:
-        return Response(serializers.SessionSerializer(selectors.get_session(session_id)).data)
+        return self.kept(selectors.get_session(session_id))
+
+    @extend_schema(
+        request=serializers.SessionChangesSerializer,
+        responses=serializers.SessionSerializer,
+        parameters=[IF_MATCH],
+        examples=[
+            OpenApiExample(
+                "It was a competition",
+                value={"kind": "competition", "field_size": 11, "weather": "Rain from noon on."},
+                request_only=True,
+            )
+        ],
+    )
+    def patch(self, request: Request, club: str, session_id: UUID) -> Response:
+        expected = expected_version(request)
+        changes = self.changes(serializers.SessionChangesSerializer)
+        with club_scope(self.caller.club):
+            if changes.get("runway") is not None:
+                changes["runway"] = club_selectors.get_runway(changes["runway"])
+            session = sessions.change_session(
+                club=self.caller.club,
+                session_id=session_id,
+                expected=expected,
+                changes=changes,
+                caller=self.caller,
+            )
+        return self.kept(session)
 
 
 class SessionAttemptList(pushing.PushView, ClubList):

@@ -8,6 +8,9 @@ from athletes.models import Athlete
 from clubs.models import ClubRow, Event, KeptRow, Membership, Runway
 from common.constraints import SameClub
 
+# A push names an approach or a session by its code or by its id, so a code is none.
+_FORM_OF_AN_ID = r"^[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}$"
+
 
 class StartStyle(models.TextChoices):
     STANDING = "standing", "Standing"
@@ -48,6 +51,9 @@ class Approach(KeptRow):
             models.CheckConstraint(
                 condition=models.Q(start_style__in=StartStyle.values),
                 name="approach_start_style_known",
+            ),
+            models.CheckConstraint(
+                condition=~models.Q(code__iregex=_FORM_OF_AN_ID), name="approach_code_is_no_id"
             ),
         ]
 
@@ -101,7 +107,7 @@ class Plan(ClubRow):
             ),
             models.UniqueConstraint(fields=["club", "id", "approach"], name="plan_of_approach"),
             models.CheckConstraint(
-                condition=models.Q(start_mark_m__gt=2, start_mark_m__lt=80),
+                condition=models.Q(start_mark_m__gte=2, start_mark_m__lte=80),
                 name="plan_start_mark_plausible",
             ),
             models.CheckConstraint(
@@ -117,6 +123,11 @@ class Plan(ClubRow):
 
     def __str__(self) -> str:
         return f"revision {self.revision}"
+
+    @property
+    def version(self) -> int:
+        """Return what its ETag is made of: a revision never changes, so its number says it all."""
+        return self.revision
 
 
 class SessionKind(models.TextChoices):
@@ -156,6 +167,9 @@ class Session(KeptRow):
             models.CheckConstraint(
                 condition=models.Q(field_size__isnull=True) | models.Q(field_size__gt=0),
                 name="session_field_size_positive",
+            ),
+            models.CheckConstraint(
+                condition=~models.Q(code__iregex=_FORM_OF_AN_ID), name="session_code_is_no_id"
             ),
         ]
         indexes = [models.Index(fields=["club", "held_date", "id"], name="session_by_day")]

@@ -1,25 +1,30 @@
-"""Make approaches, plan revisions and sessions."""
+"""Make and change approaches, and plan them: each change of the marks is a new revision."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import datetime
 from itertools import pairwise
+from typing import Any
 from uuid import UUID
 
 from django.utils import timezone
 
 from approaches import selectors
-from approaches.errors import PlanOutOfOrderError
-from approaches.models import Approach, Plan, Session, SessionKind, StartStyle
+from approaches.errors import ApproachInUseError, PlanOutOfOrderError
+from approaches.models import Approach, Attempt, Plan, StartStyle
+from approaches.services.resolving import check_code
 from athletes.models import Athlete
-from clubs.models import Club, Event, Runway
+from clubs.models import Club, Event
 from clubs.selectors import Caller
 from clubs.services import auditing
 from common.club_scope import club_scope
-from common.errors import Fault, InvalidInputError, NotFoundError
+from common.errors import Fault, InvalidInputError, NotFoundError, StaleVersionError
 from common.refusals import refuse_duplicates
+from common.versions import ANY_VERSION, Expected, archiving, change_row, check_version
 
 DEFAULT_AIM_M = 0.06
+# What attempts are compared by, and marks are made for: with another, it is another run-up.
+COMPARED_BY = ("event", "start_style", "steps")
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +56,10 @@ def add_approach(
     ------
     AlreadyExistsError
         The athlete has an approach with this code.
+    InvalidInputError
+        The code looks like an id.
     """
+    check_code(code)
     with club_scope(club):
         with refuse_duplicates("code", f"The athlete has an approach {code} already."):
             approach = Approach.objects.create(
@@ -68,6 +76,61 @@ def add_approach(
         return approach
 
 
+def change_approach(
+    *,
+    club: Club,
+    approach_id: UUID,
+    expected: Expected,
+    changes: Mapping[str, Any],
+    caller: Caller | None = None,
+) -> Approach:
+    """Give an approach another code, archive it or bring it back, or put right how it is run.
+
+    Raises
+    ------
+    NotFoundError
+        The club has no such approach.
+    StaleVersionError
+        Somebody else changed it meanwhile.
+    ApproachInUseError
+        Plans or attempts were made for the event, the steps and the start that it has.
+    AlreadyExistsError
+        The athlete has an approach with the new code.
+    InvalidInputError
+        The new code looks like an id.
+    """
+    if "code" in changes:
+        check_code(changes["code"])
+    with club_scope(club):
+        # The strongest lock: an attempt that is stored at this moment holds the key of the row,
+        # so either it is seen below, or it waits and is made for what the approach is then.
+        approach = Approach.objects.select_for_update().filter(id=approach_id).first()
+        if approach is None:
+            raise NotFoundError
+        check_version(approach, expected=expected)
+        others = [
+            name
+            for name in COMPARED_BY
+            if changes.get(name, getattr(approach, name)) != getattr(approach, name)
+        ]
+        if others and _is_in_use(approach):
+            raise ApproachInUseError(
+                faults=[
+                    Fault(f"/{name}", ApproachInUseError.code, ApproachInUseError.title)
+                    for name in others
+                ]
+            )
+        with refuse_duplicates("code", "The athlete has an approach with this code already."):
+            changed = change_row(approach, expected=expected, changes=archiving(approach, changes))
+        auditing.record_change(club=club, caller=caller, subject=approach, changed=changed)
+        return approach
+
+
+def _is_in_use(approach: Approach) -> bool:
+    plans, attempts = (kind.objects.filter(approach=approach) for kind in (Plan, Attempt))
+    return plans.exists() or attempts.exists()
+
+
 def add_plan(
     *,
     club: Club,
@@ -75,16 +138,22 @@ def add_plan(
     marks: Marks,
     valid_from: datetime | None = None,
     reason: str = "",
+    expected: Expected = ANY_VERSION,
     caller: Caller | None = None,
 ) -> Plan:
     """Add the next revision of an approach's plan; earlier ones stay as they are.
 
-    Attempts that are stored already keep the revision that they were made under.
+    Attempts that are stored already keep the revision that they were made under. `expected` names
+    the latest revision that the author knew of, 0 before the first.
 
     Raises
     ------
+    NotFoundError
+        The club has no such approach.
+    StaleVersionError
+        Somebody else added a revision meanwhile.
     PlanOutOfOrderError
-        It would be valid from a moment no later than the current revision.
+        It would be valid from a moment no later than the latest revision.
     InvalidInputError
         The marks contradict each other or the number of steps; the faults name each.
     """
@@ -93,17 +162,22 @@ def add_plan(
         approach = Approach.objects.select_for_update(no_key=True).filter(id=approach_id).first()
         if approach is None:
             raise NotFoundError
+        latest = selectors.find_latest_plan(approach)
+        revision = 0 if latest is None else latest.revision
+        if not expected.allow(revision):
+            raise StaleVersionError(
+                f"The latest revision is {revision or 'none yet'}; read it, and decide again."
+            )
         _check_marks(marks, steps=approach.steps)
-        current = selectors.find_latest_plan(approach)
         valid_from = valid_from or timezone.now()
-        if current is not None and valid_from <= current.valid_from:
+        if latest is not None and valid_from <= latest.valid_from:
             raise PlanOutOfOrderError(
-                f"Revision {current.revision} is valid from {current.valid_from.isoformat()}."
+                f"Revision {revision} is valid from {latest.valid_from.isoformat()}."
             )
         plan = Plan.objects.create(
             club=club,
             approach=approach,
-            revision=1 if current is None else current.revision + 1,
+            revision=revision + 1,
             valid_from=valid_from,
             start_mark_m=marks.start_mark_m,
             aim_m=marks.aim_m,
@@ -172,38 +246,3 @@ def _check_marks(marks: Marks, *, steps: int) -> None:
         )
     if faults:
         raise InvalidInputError(faults=faults)
-
-
-def add_session(
-    *,
-    club: Club,
-    code: str,
-    held_date: date,
-    kind: SessionKind,
-    runway: Runway | None = None,
-    weather: str = "",
-    field_size: int | None = None,
-    caller: Caller | None = None,
-) -> Session:
-    """Make a session.
-
-    Raises
-    ------
-    AlreadyExistsError
-        The club has a session with this code.
-    """
-    with club_scope(club):
-        with refuse_duplicates("code", f"There is a session {code} already."):
-            session = Session.objects.create(
-                club=club,
-                code=code,
-                held_date=held_date,
-                kind=kind,
-                runway=runway,
-                weather=weather,
-                field_size=field_size,
-            )
-        auditing.record_audit(
-            club=club, caller=caller, action="session_added", subjects={"session": [session.id]}
-        )
-        return session

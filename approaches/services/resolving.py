@@ -16,7 +16,7 @@ from approaches.services.checking import ALL_PHASES
 from approaches.services.readings import Reading
 from athletes.models import Athlete
 from clubs.models import Club
-from common.errors import Fault
+from common.errors import Fault, InvalidInputError
 
 _UUID = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}", re.IGNORECASE)
 CODE_PREFIX = "ext:"
@@ -33,6 +33,19 @@ _MAKE_SESSIONS = """
     RETURNING id
 """
 _FORGET_SESSIONS = "DELETE FROM approaches_session WHERE club_id = %s AND id = ANY(%s)"
+
+
+def check_code(code: str) -> None:
+    """Refuse a code that a push could take for the id of another row.
+
+    Raises
+    ------
+    InvalidInputError
+        It has the form of an id.
+    """
+    if _UUID.fullmatch(code):
+        detail = "A code is told from an id by its form; this one has the form of an id."
+        raise InvalidInputError(faults=[Fault("/code", "looks_like_an_id", detail)])
 
 
 @dataclass(frozen=True, slots=True)

@@ -39,8 +39,9 @@ def expected_version(request: Request) -> Expected:
         tag = _ETAG.fullmatch(part)
         if tag is None:
             raise InvalidHeaderError("If-Match is an ETag as it was sent, in its quotes.")
-        # A tag of another form, or a weak one, is none of a version: it matches nothing.
-        if tag[1] is None and re.fullmatch("[1-9][0-9]{0,9}", tag[2]):
+        # A tag of another form, or a weak one, is none of a version: it matches nothing. 0 is that
+        # of what has no version yet.
+        if tag[1] is None and re.fullmatch("0|[1-9][0-9]{0,9}", tag[2]):
             versions.add(int(tag[2]))
     return Expected(frozenset(versions))
 

@@ -39,6 +39,7 @@ class TestShape:
         answer = world.as_("admin").post(
             f"approaches/{world.approach.id}/plans/",
             {"start_mark_m": 34.3, "check_marks": [{"footfall": 6, "at_m": 9}, {"footfall": 2}]},
+            if_match="*",
         )
 
         problem = check_shape(answer, 400, "invalid_input")

@@ -106,66 +106,6 @@ class TestAthletes:
         assert [each["id"] for each in seen] == [str(own.id)]
 
 
-class TestPlans:
-    def test_a_change_is_a_new_revision(self, world: World):
-        admin = world.as_("admin")
-        path = f"approaches/{world.approach.id}/plans/"
-
-        made = admin.post(
-            path,
-            {
-                "start_mark_m": 34.30,
-                "check_marks": [{"footfall": 6, "at_m": 13.1}],
-                "phase_starts": {"transition": 10, "attack": 4},
-                "reason": "Landed short.",
-            },
-        )
-
-        assert (made.status_code, made.json()["revision"]) == (201, 2)
-        assert [each["revision"] for each in admin.get(path).json()["results"]] == [1, 2]
-        assert admin.get(path + "current/").json() == made.json()
-        assert made.json()["aim_m"] == 0.06
-
-    @pytest.mark.parametrize(
-        ("fields", "pointer", "code"),
-        [
-            ({"check_marks": [{"footfall": 16, "at_m": 30}]}, "/check_marks/0/footfall", None),
-            ({"check_marks": [{"footfall": 4, "at_m": 40}]}, "/check_marks/0/at_m", None),
-            ({"phase_starts": {"transition": 4, "attack": 6}}, "/phase_starts/attack", None),
-            ({"toe_m": [34.3, 0.06]}, "/toe_m", "unequal_lengths"),
-            ({"toe_m": [float(k) for k in range(17)]}, "/toe_m", "positions_must_fall"),
-            ({"start_mark_m": 1.0}, "/start_mark_m", "min_value"),
-        ],
-    )
-    def test_refuses_marks_that_contradict_each_other(
-        self, world: World, fields: dict[str, object], pointer: str, code: str | None
-    ):
-        answer = world.as_("admin").post(
-            f"approaches/{world.approach.id}/plans/", {"start_mark_m": 34.3} | fields
-        )
-
-        assert answer.status_code == 400
-        fault = answer.json()["errors"][0]
-        assert fault["pointer"] == pointer
-        assert code is None or fault["code"] == code
-
-    def test_a_revision_of_the_future_is_not_the_current_one_yet(self, world: World):
-        admin = world.as_("admin")
-        path = f"approaches/{world.approach.id}/plans/"
-        made = admin.post(path, {"start_mark_m": 34.3, "valid_from": "2099-01-01T00:00:00Z"})
-
-        assert (made.status_code, made.json()["revision"]) == (201, 2)
-        assert admin.get(path + "current/").json()["revision"] == 1
-
-    def test_refuses_a_revision_from_before_the_current_one(self, world: World):
-        answer = world.as_("admin").post(
-            f"approaches/{world.approach.id}/plans/",
-            {"start_mark_m": 34.3, "valid_from": "2025-12-31T00:00:00Z"},
-        )
-
-        assert (answer.status_code, answer.json()["code"]) == (409, "plan_out_of_order")
-
-
 class TestTokens:
     def test_a_secret_is_shown_once_and_works(self, world: World):
         admin = world.as_("admin")

@@ -50,13 +50,13 @@ def test_a_wrong_value_is_refused_where_it_stands(
     admin = world.as_("admin")
     path = path.format(approach=world.approach.id)
 
-    answer = admin.post(path, good | wrong)
+    answer = admin.post(path, good | wrong, if_match="*")
 
     (field,) = wrong
     assert answer.status_code == 400
     (fault,) = answer.json()["errors"]
     assert (fault["pointer"], fault["code"]) == (f"/{field}", code)
-    assert admin.post(path, good).status_code == 201  # nothing else was wrong
+    assert admin.post(path, good, if_match="*").status_code == 201  # nothing else was wrong
 
 
 def test_half_a_surrogate_pair_is_no_text(world: World):
