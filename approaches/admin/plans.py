@@ -26,10 +26,7 @@ class PlanInline(ClubInline):
 
 
 class ApproachForm(ClubForm):
-    sentences = {
-        "approach_steps_plausible": ("steps", "From 2 to 30 steps."),
-        "approach_code_is_no_id": ("code", "This has the form of an id."),
-    }
+    sentences = {"approach_steps_plausible": ("steps", "From 2 to 30 steps.")}
 
 
 @admin.register(Approach)

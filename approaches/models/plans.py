@@ -8,7 +8,8 @@ from athletes.models import Athlete
 from clubs.models import ClubRow, Event, KeptRow, Membership, Runway
 from common.constraints import SameClub
 
-# A push names an approach or a session by its code or by its id, so a code is none.
+# A push names a session by its code or by its id, so a code is none. Those of approaches are
+# shorter than any id.
 _FORM_OF_AN_ID = r"^[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}$"
 
 
@@ -51,9 +52,6 @@ class Approach(KeptRow):
             models.CheckConstraint(
                 condition=models.Q(start_style__in=StartStyle.values),
                 name="approach_start_style_known",
-            ),
-            models.CheckConstraint(
-                condition=~models.Q(code__iregex=_FORM_OF_AN_ID), name="approach_code_is_no_id"
             ),
         ]
 

@@ -12,7 +12,6 @@ from django.utils import timezone
 from approaches import selectors
 from approaches.errors import ApproachInUseError, PlanOutOfOrderError
 from approaches.models import Approach, Attempt, Plan, StartStyle
-from approaches.services.resolving import check_code
 from athletes.models import Athlete
 from clubs.models import Club, Event
 from clubs.selectors import Caller
@@ -56,10 +55,7 @@ def add_approach(
     ------
     AlreadyExistsError
         The athlete has an approach with this code.
-    InvalidInputError
-        The code looks like an id.
     """
-    check_code(code)
     with club_scope(club):
         with refuse_duplicates("code", f"The athlete has an approach {code} already."):
             approach = Approach.objects.create(
@@ -96,11 +92,7 @@ def change_approach(
         Plans or attempts were made for the event, the steps and the start that it has.
     AlreadyExistsError
         The athlete has an approach with the new code.
-    InvalidInputError
-        The new code looks like an id.
     """
-    if "code" in changes:
-        check_code(changes["code"])
     with club_scope(club):
         # The strongest lock: an attempt that is stored at this moment holds the key of the row,
         # so either it is seen below, or it waits and is made for what the approach is then.

@@ -18,13 +18,6 @@ class Migration(migrations.Migration):
             ),
         ),
         AddConstraintNotValid(
-            model_name="approach",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("code__iregex", FORM_OF_AN_ID), _negated=True),
-                name="approach_code_is_no_id",
-            ),
-        ),
-        AddConstraintNotValid(
             model_name="session",
             constraint=models.CheckConstraint(
                 condition=models.Q(("code__iregex", FORM_OF_AN_ID), _negated=True),
