@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import secrets
+from collections.abc import Collection
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
@@ -16,7 +17,16 @@ from common.club_scope import club_scope
 from fixtures_demo.loading import ADMIN_EMAIL, CLUB_ID, COACH_EMAIL, SLUG, SOURCE_NAME
 
 DEVICE_SCOPES = ("plans:read", "attempts:write", "gates:write")
-COACH_SCOPES = ("club:read", "athletes:read", "plans:read", "attempts:read", "analytics:read")
+COACH_SCOPES = (
+    "club:read",
+    "athletes:read",
+    "plans:read",
+    "plans:write",
+    "attempts:read",
+    "analytics:read",
+    "analytics:write",
+)
+ADMIN_SCOPES = access.PERSON_SCOPES
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +37,7 @@ class Access:
     club: str
     device_token: str
     coach_token: str
+    admin_token: str
     admin_email: str
     admin_password: str
 
@@ -37,16 +48,16 @@ def give_access(path: Path, *, base_url: str) -> Access:
     What the file holds already is kept as long as it still works.
     """
     known = _read(path)
-    # Asked outside of the club's scope: a token opens a scope of its own.
-    device_token = _if_it_works(known.get("device_token", ""), role=selectors.DEVICE)
-    coach_token = _if_it_works(known.get("coach_token", ""), role=Role.COACH)
+    # Asked before the scope opens: a token leads into a scope of its own.
+    kept = {name: known[name] for name in _ROLES if _works(known.get(name, ""), _ROLES[name])}
     with club_scope(CLUB_ID):
         club = Club.objects.get(id=CLUB_ID)
         found = Access(
             base_url=base_url,
             club=SLUG,
-            device_token=device_token or _new_device_token(club),
-            coach_token=coach_token or _new_coach_token(club),
+            device_token=kept.get("device_token") or _device_token(club),
+            coach_token=kept.get("coach_token") or _person_token(club, COACH_EMAIL, COACH_SCOPES),
+            admin_token=kept.get("admin_token") or _person_token(club, ADMIN_EMAIL, ADMIN_SCOPES),
             admin_email=ADMIN_EMAIL,
             admin_password=_admin_password(known.get("admin_password", "")),
         )
@@ -55,7 +66,10 @@ def give_access(path: Path, *, base_url: str) -> Access:
     return found
 
 
-def _new_device_token(club: Club) -> str:
+_ROLES = {"device_token": selectors.DEVICE, "coach_token": Role.COACH, "admin_token": Role.ADMIN}
+
+
+def _device_token(club: Club) -> str:
     source = Source.objects.get(name=SOURCE_NAME)
     for token in selectors.list_tokens_of(source).filter(revoked_at=None):
         # Nobody knows their secrets any more, and a source has two live tokens at most.
@@ -65,20 +79,17 @@ def _new_device_token(club: Club) -> str:
     ).secret
 
 
-def _new_coach_token(club: Club) -> str:
-    coach = Membership.objects.get(user__email=COACH_EMAIL)
-    return access.add_token(
-        club=club, name="Demo coach", scopes=COACH_SCOPES, membership=coach
-    ).secret
+def _person_token(club: Club, email: str, scopes: Collection[str]) -> str:
+    member = Membership.objects.get(user__email=email)
+    return access.add_token(club=club, name="Demo", scopes=scopes, membership=member).secret
 
 
-def _if_it_works(token: str, *, role: str) -> str:
-    """Return the token, or an empty text when it does not work."""
+def _works(token: str, role: str) -> bool:
     try:
         caller = selectors.find_caller(token)
     except NotAuthenticatedError:
-        return ""
-    return token if caller.club.id == CLUB_ID and caller.role == role else ""
+        return False
+    return caller.club.id == CLUB_ID and caller.role == role
 
 
 def _admin_password(known: str) -> str:

@@ -74,6 +74,7 @@ def own_ids(world: World) -> dict[str, object]:
         return {
             "athlete_id": world.athlete.id,
             "approach_id": world.approach.id,
+            "plan_id": world.plan.id,
             "session_id": world.session.id,
             "attempt_id": attempt.id,
             "gate_run_id": gate_run.id,

@@ -62,6 +62,7 @@ class TestLoadDemoClub:
         device = club_selectors.find_caller(second["device_token"])
         coach = club_selectors.find_caller(second["coach_token"])
         assert (device.role, coach.role) == (club_selectors.DEVICE, "coach")
+        assert club_selectors.find_caller(second["admin_token"]).role == "admin"
         admin = User.objects.get(email=second["admin_email"])
         assert admin.check_password(second["admin_password"])
 

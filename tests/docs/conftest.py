@@ -33,6 +33,7 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Demo]:
                     "club": scene.club,
                     "device_token": scene.device_token,
                     "coach_token": scene.reader_token,
+                    "admin_token": scene.reader_token,
                 }
             )
         )
