@@ -138,14 +138,17 @@ def list_versions(attempt: Attempt) -> QuerySet[AttemptVersion]:
 def list_gate_runs_for(caller: Caller, *, today: date) -> QuerySet[GateRun]:
     """Return the gate runs of the athletes that the caller may see.
 
-    Coaches see those of nobody in particular, too: they are the ones who can say whose they are.
+    A matched run is of its attempt's athlete, whoever it was said to be of. Coaches see unmatched
+    ones of nobody in particular, too: they are the ones who can say whose they are.
     """
     runs = GateRun.objects.all()
     if caller.role in {Role.ADMIN, DEVICE}:
         return runs
-    athletes = athlete_selectors.list_athletes_for(caller, today=today)
-    own = Q(athlete_id__in=athletes.values("id"))
-    return runs.filter(own | Q(athlete=None) if caller.role == Role.COACH else own)
+    athletes = athlete_selectors.list_athletes_for(caller, today=today).values("id")
+    visible = Q(attempt__athlete_id__in=athletes) | Q(attempt=None, athlete_id__in=athletes)
+    if caller.role == Role.COACH:
+        visible |= Q(attempt=None, athlete=None)
+    return runs.filter(visible)
 
 
 def get_gate_run_for(caller: Caller, run_id: UUID, *, today: date) -> GateRun:

@@ -23,6 +23,8 @@ COACH_SCOPES = (
     "plans:read",
     "plans:write",
     "attempts:read",
+    "attempts:write",
+    "gates:write",
     "analytics:read",
     "analytics:write",
 )

@@ -105,7 +105,7 @@ def unmatch(*, club: Club, run_id: UUID, reason: str, caller: Caller) -> GateRun
 def _lock_run(club: Club, run_id: UUID, *, caller: Caller) -> GateRun:
     matching.take_turn(club, alone=True)
     runs = selectors.list_gate_runs_for(caller, today=today_at(club))
-    run = runs.select_for_update(no_key=True).filter(id=run_id).first()
+    run = runs.select_for_update(no_key=True, of=("self",)).filter(id=run_id).first()
     if run is None:
         raise NotFoundError
     return run

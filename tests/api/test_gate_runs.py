@@ -188,6 +188,14 @@ class TestList:
         ):
             assert [each["id"] for each in listed(admin, query)] == [str(run.id)]
 
+    def test_hides_a_run_of_nobody_once_it_is_a_strangers(self, world: World):
+        attempt = make_attempt(world.source, world.athlete, world.session, gates=None)
+
+        make_gate_run(world.source, attempt_external_id=attempt.external_id)
+
+        assert listed(world.as_("coach")) == []
+        assert len(listed(world.as_("admin"))) == 1
+
     def test_refuses_a_filter_that_cannot_be_read(self, admin: Api):
         refused = admin.get("gate-runs/?matched=maybe")
 
