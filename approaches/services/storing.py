@@ -8,7 +8,7 @@ from django.db import connection, transaction
 
 from approaches import signals
 from approaches.models import CLASS_OF_FINISH, Attempt, Finish
-from approaches.services import encoding
+from approaches.services import encoding, recording
 from approaches.services.arrays import Columns
 from approaches.services.readings import Reading
 from approaches.services.recording import Stored
@@ -64,11 +64,7 @@ def store_readings(
     resolved: Sequence[Resolved | None],
     columns: Columns,
 ) -> Stored:
-    """Store the readings that are resolved and not stored yet; call it inside the club's scope.
-
-    The same external id twice in one batch: the first is kept, a later one with the same content
-    is known, with other content a conflict.
-    """
+    """Store the readings that are resolved and not stored yet; call it inside the club's scope."""
     fingerprints = encoding.fingerprint_readings(readings, resolved, columns)
     first_of: dict[str, int] = {}
     for place, meant in enumerate(resolved):
@@ -85,36 +81,22 @@ def store_readings(
             copy.write(stream)
         cursor.execute(_INSERT, [club.id, source.id])
         new_ids: dict[str, UUID] = dict(cursor.fetchall())
-        ids = dict(new_ids)
-        kept = {external_id: fingerprints[place] for external_id, place in first_of.items()}
-        old_ids = [external_id for external_id in first_of if external_id not in new_ids]
-        if old_ids:
-            cursor.execute(_STORED, [club.id, source.id, old_ids])
-            for external_id, stored_id, fingerprint in cursor.fetchall():
-                ids[external_id], kept[external_id] = stored_id, bytes(fingerprint)
-
-    created, known, conflicts = set(), set(), set()
-    for place, meant in enumerate(resolved):
-        if meant is None:
-            continue
-        external_id = readings[place].external_id
-        if external_id in new_ids and first_of[external_id] == place:
-            created.add(place)
-        elif kept[external_id] == fingerprints[place]:
-            known.add(place)
-        else:
-            conflicts.add(place)
-    _note_changes(club, [(readings[place], filled[place]) for place in created])
-    return Stored(
-        ids={
-            place: ids[readings[place].external_id]
-            for place, meant in enumerate(resolved)
-            if meant is not None
-        },
-        created=frozenset(created),
-        known=frozenset(known),
-        conflicts=frozenset(conflicts),
+        earlier = [external_id for external_id in first_of if external_id not in new_ids]
+        old: dict[str, tuple[UUID, bytes]] = {}
+        if earlier:
+            cursor.execute(_STORED, [club.id, source.id, earlier])
+            old = {name: (stored_id, bytes(kept)) for name, stored_id, kept in cursor.fetchall()}
+    stored = recording.place_twins(
+        [
+            None if meant is None else reading.external_id
+            for reading, meant in zip(readings, resolved, strict=True)
+        ],
+        fingerprints,
+        new_ids=new_ids,
+        old=old,
     )
+    _note_changes(club, [(readings[place], filled[place]) for place in stored.created])
+    return stored
 
 
 def _note_changes(club: Club, stored: Iterable[tuple[Reading, Resolved]]) -> None:
