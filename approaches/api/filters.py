@@ -22,16 +22,11 @@ class ApproachFilter(filters.FilterSet):
     athlete = filters.UUIDFilter(field_name="athlete_id")
     event = filters.ChoiceFilter(choices=Event.choices)
     code = filters.CharFilter()
-    archived = filters.ChoiceFilter(
-        method="by_archive", choices=[("true", "true"), ("false", "false")]
-    )
+    archived = FlagFilter(field_name="archived_at", lookup_expr="isnull", exclude=True)
 
     class Meta:
         model = Approach
         fields = ("athlete", "event", "code", "archived")
-
-    def by_archive(self, queryset, name, value):  # type: ignore[no-untyped-def]  # django-filter carries no types
-        return queryset.filter(archived_at__isnull=value == "false")
 
 
 class SessionFilter(filters.FilterSet):
@@ -48,7 +43,7 @@ class SessionFilter(filters.FilterSet):
         model = Session
         fields = ("code", "kind", "held_from", "held_until", "runway", "athlete")
 
-    def of_athlete(self, queryset, name, value):  # type: ignore[no-untyped-def]  # as above
+    def of_athlete(self, queryset, name, value):  # type: ignore[no-untyped-def]  # django-filter carries no types
         caller = self.request.user
         attended = selectors.list_sessions_of(value, caller, today=today_at(caller.club))
         return queryset.filter(id__in=attended.values("id"))
