@@ -49,7 +49,7 @@ class Client:
     scene: Scene
     history: History
 
-    def push(self, rows: Sequence[Row]) -> Answer:
+    def push(self, rows: Sequence[Row], *, query: str = "") -> Answer:
         """Push a batch once, and note what was asked and what came back.
 
         Raises
@@ -62,7 +62,7 @@ class Client:
             series=[self.scene.series[row["athlete"].removeprefix("ext:")] for row in rows],
         )
         try:
-            answer = self._send("attempts/batch/", self.scene.device_token, rows)
+            answer = self._send(f"attempts/batch/{query}", self.scene.device_token, rows)
         except NoAnswerError as error:
             self.history.failed(number, error=str(error), was_accepted=error.was_accepted)
             raise
