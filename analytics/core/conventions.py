@@ -25,6 +25,9 @@ DEFAULT_AIM_M = 0.06
 """Toe-to-board distance that a plan wants unless it says otherwise. Our choice: for a spread of
 0.08 m it is the fixed aim with the best expected best of six attempts."""
 
+NO_SPREAD_M = 1e-9
+"""Less than any tape or gate can show: what spreads no more does not spread."""
+
 DEFAULT_LEVEL = 0.95
 """Confidence level of every interval unless another is asked for."""
 

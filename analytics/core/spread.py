@@ -28,9 +28,6 @@ SHOWN_BELOW_P = 0.05
 LATE_FROM_FOOTFALL = 2
 """An onset here or nearer leaves the correction to the last two steps."""
 
-NO_SPREAD_M = 1e-9
-"""Less than any tape or gate can show."""
-
 DEFAULT_RESAMPLES = 500
 
 
@@ -378,7 +375,7 @@ def _censored_fall_p_value(
         return None
     start, *_ = np.linalg.lstsq(design[~hidden], near[~hidden], rcond=None)
     left = np.abs(near[~hidden] - design[~hidden] @ start)
-    if float(left.max()) < NO_SPREAD_M:
+    if float(left.max()) < conventions.NO_SPREAD_M:
         # On an exact line the measured toes say nothing of the SD that the hidden ones need.
         return None
     fit = censored.fit_linear(near[~hidden], design[~hidden], design[hidden])
