@@ -29,6 +29,7 @@ _NEVER_NEGATIVE = (
     "start_sd_m",
     "session_sd_m",
     "step_sd_m",
+    "unsteady_sd_m",
     "perception_sd_m",
     "wind_sd_mps",
     "measurement_sd_m",
@@ -64,6 +65,9 @@ class Athlete:
         Correlation of the start error from one attempt to the next within a session, [0, 1).
     step_sd_m
         Unsteadiness of each step's length.
+    unsteady_steps, unsteady_sd_m
+        The first and last of a run of steps that are less steady than the others, by number, and
+        their SD; (0, 0) for none.
     steering_from, steering_gain
         Footfall from which the board is steered to (0: not at all), and the share g of the
         perceived deviation that each step then takes back.
@@ -73,6 +77,8 @@ class Athlete:
         Wind along the runway, positive a tail wind; one value for each attempt.
     fatigue
         Share by which the steps shorten from one attempt of a session to the next.
+    growth
+        Share by which the steps lengthen from one session to the next.
     measurement_sd_m
         Reading error of each measured footfall.
     unmeasured_no_jump_share
@@ -97,12 +103,15 @@ class Athlete:
     session_sd_m: float = 0.04
     persistence: float = 0.2
     step_sd_m: float = 0.05
+    unsteady_steps: tuple[int, int] = (0, 0)
+    unsteady_sd_m: float = 0.05
     steering_from: int = 5
     steering_gain: float = 0.45
     perception_sd_m: float = 0.04
     wind_sd_mps: float = 0.8
     mean_wind_mps: float = 0.0
     fatigue: float = 0.0
+    growth: float = 0.0
     measurement_sd_m: float = 0.005
     unmeasured_no_jump_share: float = 0.5
     time_cv: float = 0.015
@@ -254,7 +263,12 @@ def simulate(
     wind = rng.normal(athlete.mean_wind_mps, athlete.wind_sd_mps, size=n)
     start_error = _start_errors(athlete, counts, rng)
     true_toe = _footfalls(
-        athlete, plan, rng, start_error=start_error, wind=wind, place=_place_in_session(counts)
+        athlete,
+        plan,
+        rng,
+        start_error=start_error,
+        wind=wind,
+        stretch=(1 - athlete.fatigue * _place_in_session(counts)) * (1 + athlete.growth * session),
     )
     touchdown, toe_off = _contact_times(athlete, plan, true_toe, rng)
     board = true_toe[:, 0].copy()
@@ -302,17 +316,19 @@ def _footfalls(
     *,
     start_error: FloatArray,
     wind: FloatArray,
-    place: IntArray,
+    stretch: FloatArray,
 ) -> FloatArray:
     n = start_error.size
     toe = np.empty((n, plan.toe_m.size))
     toe[:, -1] = plan.start_mark_m + start_error
     shift = WIND_SHIFT_M * ((plan.start_mark_m - plan.toe_m) / WIND_SHIFT_OVER_M) ** 1.5
     effect = wind - wind**2 / 16
-    tired = 1 - athlete.fatigue * place
+    unsteady_from, unsteady_to = athlete.unsteady_steps
     for k in range(athlete.n_steps, 0, -1):
-        length = (plan.toe_m[k] - plan.toe_m[k - 1]) * tired
-        length += rng.normal(0.0, athlete.step_sd_m, size=n)
+        # Step numbers count back from the board, so that a run of steps begins with the higher.
+        sd = athlete.unsteady_sd_m if unsteady_from >= k >= unsteady_to else athlete.step_sd_m
+        length = (plan.toe_m[k] - plan.toe_m[k - 1]) * stretch
+        length += rng.normal(0.0, sd, size=n)
         length += (shift[k - 1] - shift[k]) * effect
         seen = toe[:, k] - plan.toe_m[k] + rng.normal(0.0, athlete.perception_sd_m, size=n)
         if k <= athlete.steering_from:

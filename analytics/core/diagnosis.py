@@ -1,0 +1,449 @@
+"""Why did he miss: a wrong mark, an unsteady part of the run, late steering, or something else?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+import numpy.typing as npt
+from scipy import stats
+
+from analytics.core import causes, conventions, error_shares, needed_made, spread
+from analytics.core.causes import ErrorCauses, Slope
+from analytics.core.conventions import FloatArray, Interval, NotEnoughAttempts
+
+MIN_ATTEMPTS = 6
+"""Attempts with a check footfall and a measured take-off toe below which nothing is said."""
+
+
+class Trouble(StrEnum):
+    """What may be wrong."""
+
+    WRONG_MARK = "wrong_mark"
+    LAST_STEPS = "last_steps"
+    GROWTH = "growth"
+    FATIGUE = "fatigue"
+    WIND = "wind"
+    UNSTEADY_PART = "unsteady_part"
+    LATE_STEERING = "late_steering"
+
+
+@dataclass(frozen=True, slots=True)
+class DiagnosisSettings:
+    """From where a trouble counts as shown. Our judgement; settings of the club change them.
+
+    Attributes
+    ----------
+    board_off_m, check_off_m
+        A mean error beyond this, at the board or at the check footfall, is a mark that is off.
+    unsteady_m
+        A spread at the board above this is unsteady.
+    sure
+        Probability at which a mean or a spread counts as shown.
+    slope_level
+        Confidence level at which the interval of a slope must leave out 0.
+    """
+
+    board_off_m: float = 0.05
+    check_off_m: float = 0.10
+    unsteady_m: float = 0.10
+    sure: float = 0.8
+    slope_level: float = 0.98
+
+
+DEFAULT_SETTINGS = DiagnosisSettings()
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One possible trouble, with the number that speaks for or against it.
+
+    Attributes
+    ----------
+    trouble, shown
+        Which, and whether the attempts show it.
+    probability
+        That it is there: of a mean or spread beyond its limit, or the confidence that a slope is
+        not 0.
+    estimate, interval
+        Mean error in metres, slope (metres for each attempt, m/s of wind, or session), or spread
+        in metres.
+    size_m
+        Typical error that it makes where it is seen, metres: what repairing it would take away.
+    part
+        Of `error_shares.PARTS`, for an unsteady part.
+    """
+
+    trouble: Trouble
+    shown: bool
+    probability: float
+    estimate: float
+    interval: Interval
+    size_m: float
+    part: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Diagnosis:
+    """What the attempts show.
+
+    Attributes
+    ----------
+    n, n_sessions
+        Attempts used, and sessions.
+    main
+        The trouble to see to first; None when nothing is shown.
+    findings
+        All that could be judged: shown ones first, the larger before the smaller.
+    """
+
+    n: int
+    n_sessions: int
+    main: Trouble | None
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """The plan revision that the attempts were made under.
+
+    Attributes
+    ----------
+    toe_m
+        Shape (K,): planned footfalls, k = 0 the aim.
+    phase_starts
+        Footfalls at which transition and attack begin.
+    check_footfall
+        The footfall that the coach watches: before steering sets in, commonly 6 or 4 steps from
+        the board (common practice, no source).
+    """
+
+    toe_m: npt.ArrayLike
+    phase_starts: spread.PhaseStarts
+    check_footfall: int = 6
+
+
+def diagnose(
+    toe_m: npt.ArrayLike,
+    no_jump: npt.ArrayLike,
+    *,
+    plan: Plan,
+    rng: np.random.Generator,
+    session: npt.ArrayLike | None = None,
+    wind_mps: npt.ArrayLike | None = None,
+    settings: DiagnosisSettings = DEFAULT_SETTINGS,
+) -> Diagnosis | NotEnoughAttempts:
+    """Weigh what may be wrong with the attempts of one plan revision.
+
+    Parameters
+    ----------
+    toe_m
+        Shape (n, K), metres behind the take-off line, in the order of the attempts; the last
+        column is where the run began. NaN where missing.
+    no_jump
+        Shape (n,), booleans.
+    plan
+        Of the revision.
+    rng
+        Source of chance of the resampling.
+    session
+        Shape (n,), labels in the order of the sessions; None for one session.
+    wind_mps
+        Shape (n,), positive a tail wind; NaN where not known.
+    settings
+        Limits.
+
+    Returns
+    -------
+    Diagnosis or NotEnoughAttempts
+        `MIN_ATTEMPTS` attempts with the check footfall and the take-off toe are needed.
+
+    Raises
+    ------
+    ValueError
+        Shapes that do not fit, infinite values, a check footfall that the run-up does not have.
+
+    Notes
+    -----
+    Errors are taken at the check footfall, where steering has not hidden them yet, and at the
+    board. Within sessions a line on the place in the session (fatigue) and the wind is fitted by
+    least squares; across sessions a line of the session means on the number of the session
+    (growth, from four sessions on): `causes`. The mean error at the check footfall less what wind
+    and place explain is the mark's.
+
+    - **Wrong mark**: P(mean beyond 0.10 m at the check footfall, on one side) >= 0.8, no growth.
+    - **Last steps**: the check footfall is met (P >= 0.8 within 0.10 m) and the board is missed (P
+      >= 0.8 beyond 0.05 m): the mark is not the trouble.
+    - **Fatigue, wind, growth**: the interval of the slope leaves out 0 (98 %), for wind toward a
+      foot nearer the pit in a tail wind only.
+    - **Unsteady part**: P(spread at the board > 0.10 m) >= 0.8, and one part of the run-up adds
+      most spread in at least 0.6 of the resamples (`error_shares`).
+    - **Late steering**: the board is unsteady likewise, and steps 5 to 3 take back less than half
+      of what steps 2 and 1 do (P >= 0.8, `needed_made`). It goes before an unsteady part, which it
+      lets through to the board.
+
+    Edge cases: without wind or with one session the finding that needs it is left out.
+
+    Source: the reasoning is ours; how often it is right, see docs/metrics/decisions.md.
+
+    Examples
+    --------
+    >>> from analytics.core import simulator
+    >>> athlete = simulator.Athlete(mark_error_m=0.30)
+    >>> run_up = simulator.plan_run_up(athlete)
+    >>> made = simulator.simulate(
+    ...     athlete, attempts_by_session=[6] * 4, rng=np.random.default_rng(2)
+    ... )
+    >>> plan = Plan(run_up.toe_m, spread.PhaseStarts(transition=10, attack=6))
+    >>> found = diagnose(
+    ...     made.toe_m, made.no_jump, plan=plan, rng=np.random.default_rng(1), session=made.session
+    ... )
+    >>> found.main.value, round(found.findings[0].estimate, 1)
+    ('wrong_mark', 0.3)
+    """
+    toe, planned = _check(toe_m, plan)
+    _, beyond = conventions.check_attempts(toe[:, 0], no_jump)
+    n_all = toe.shape[0]
+    run = conventions.group_by(session, n=n_all).index
+    wind = _check_wind(wind_mps, n=n_all)
+    at_check = toe[:, plan.check_footfall] - planned[plan.check_footfall]
+    at_board = toe[:, 0] - planned[0]
+    usable = ~np.isnan(at_check) & ~np.isnan(at_board)
+    n = int(usable.sum())
+    if n < MIN_ATTEMPTS:
+        return NotEnoughAttempts(n=n, needed=MIN_ATTEMPTS)
+
+    check, board = (
+        causes.error_causes(
+            error[usable],
+            session=run[usable],
+            place=causes.place_in_session(run)[usable],
+            wind_mps=wind[usable],
+        )
+        for error in (at_check, at_board)
+    )
+    findings = [
+        *_mark_findings(check, board, settings),
+        *_slope_findings(check, settings),
+        *_spread_findings(
+            toe,
+            beyond=beyond,
+            planned=planned,
+            plan=plan,
+            board=board,
+            rng=rng,
+            settings=settings,
+        ),
+    ]
+    ranked = sorted(findings, key=lambda finding: (not finding.shown, -finding.size_m))
+    main = ranked[0].trouble if ranked and ranked[0].shown else None
+    return Diagnosis(
+        n=n, n_sessions=int(np.unique(run[usable]).size), main=main, findings=tuple(ranked)
+    )
+
+
+def _mark_findings(
+    check: ErrorCauses, board: ErrorCauses, settings: DiagnosisSettings
+) -> list[Finding]:
+    off = _beyond(check, settings.check_off_m)
+    met = _within(check, settings.check_off_m)
+    missed = _beyond(board, settings.board_off_m)
+    return [
+        Finding(
+            trouble=Trouble.WRONG_MARK,
+            shown=off >= settings.sure and not _is_drift(check, settings),
+            probability=off,
+            estimate=check.mean_m,
+            interval=_interval(check),
+            size_m=abs(check.mean_m),
+        ),
+        Finding(
+            trouble=Trouble.LAST_STEPS,
+            shown=met >= settings.sure and missed >= settings.sure,
+            probability=min(met, missed),
+            estimate=board.mean_m,
+            interval=_interval(board),
+            size_m=abs(board.mean_m),
+        ),
+    ]
+
+
+def _is_drift(check: ErrorCauses, settings: DiagnosisSettings) -> bool:
+    """Tell whether the mark moved away from session to session, rather than being wrong."""
+    return check.session is not None and _shown_slope(check.session, settings.slope_level)
+
+
+def _beyond(errors: ErrorCauses, limit: float) -> float:
+    return max(_above(errors, limit), 1 - _above(errors, -limit))
+
+
+def _within(errors: ErrorCauses, limit: float) -> float:
+    return _above(errors, -limit) - _above(errors, limit)
+
+
+def _above(errors: ErrorCauses, limit: float) -> float:
+    """Return the probability that the true mean lies above a limit."""
+    if errors.mean_standard_error_m == 0:
+        return float(errors.mean_m > limit)
+    t = (limit - errors.mean_m) / errors.mean_standard_error_m
+    return float(stats.t.sf(t, errors.mean_df))
+
+
+def _interval(errors: ErrorCauses) -> Interval:
+    return conventions.t_interval(
+        estimate=errors.mean_m,
+        standard_error=errors.mean_standard_error_m,
+        df=errors.mean_df,
+        level=conventions.DEFAULT_LEVEL,
+    )
+
+
+def _slope_findings(check: ErrorCauses, settings: DiagnosisSettings) -> list[Finding]:
+    found = []
+    for trouble, slope in (
+        (Trouble.FATIGUE, check.place),
+        (Trouble.WIND, check.wind),
+        (Trouble.GROWTH, check.session),
+    ):
+        if slope is None:
+            continue
+        interval = conventions.t_interval(
+            estimate=slope.estimate,
+            standard_error=slope.standard_error,
+            df=slope.df,
+            level=settings.slope_level,
+        )
+        # A tail wind that brought the foot farther from the pit would be no wind effect.
+        expected = trouble is not Trouble.WIND or slope.estimate < 0
+        found.append(
+            Finding(
+                trouble=trouble,
+                shown=expected and _shown_slope(slope, settings.slope_level),
+                probability=1 - slope.p_value,
+                estimate=slope.estimate,
+                interval=interval,
+                size_m=abs(slope.estimate) * slope.spread_of_cause,
+            )
+        )
+    return found
+
+
+def _shown_slope(slope: Slope, level: float) -> bool:
+    return slope.p_value < 1 - level
+
+
+def _spread_findings(
+    toe: FloatArray,
+    *,
+    beyond: conventions.BoolArray,
+    planned: FloatArray,
+    plan: Plan,
+    board: ErrorCauses,
+    rng: np.random.Generator,
+    settings: DiagnosisSettings,
+) -> list[Finding]:
+    if board.sd_df < 1:
+        return []
+    # P(sigma > limit | sd): with a flat prior on log sigma, df sd^2 / sigma^2 is chi-square.
+    unsteady = float(
+        stats.chi2.cdf(board.sd_df * (board.sd_m / settings.unsteady_m) ** 2, board.sd_df)
+    )
+    interval = conventions.sd_interval(
+        sd=board.sd_m, df=board.sd_df, level=conventions.DEFAULT_LEVEL
+    )
+    starts = plan.phase_starts
+    shares = error_shares.error_shares(
+        toe[:, -1],
+        toe[:, starts.transition],
+        toe[:, starts.attack],
+        toe[:, 0],
+        planned=error_shares.PlannedParts(
+            float(planned[-1]),
+            float(planned[starts.transition]),
+            float(planned[starts.attack]),
+            float(planned[0]),
+        ),
+        rng=rng,
+        n_resamples=200,
+    )
+    late = _steers_late(toe)
+    part, sure_of_part, added = None, False, board.sd_m
+    if not isinstance(shares, NotEnoughAttempts):
+        part = error_shares.PARTS[shares.adds_most]
+        sure_of_part = bool(shares.adds_most_frequency[shares.adds_most] >= 0.6)
+        added = float(shares.added_sd_m[shares.adds_most])
+    is_unsteady = unsteady >= settings.sure
+    steers_late = is_unsteady and late >= settings.sure
+    return [
+        Finding(
+            trouble=Trouble.LATE_STEERING,
+            shown=steers_late,
+            probability=min(unsteady, late),
+            estimate=board.sd_m,
+            interval=interval,
+            size_m=board.sd_m,
+        ),
+        Finding(
+            trouble=Trouble.UNSTEADY_PART,
+            shown=is_unsteady and sure_of_part and not steers_late,
+            probability=unsteady,
+            estimate=added,
+            interval=interval,
+            size_m=board.sd_m,
+            part=part,
+        ),
+    ]
+
+
+def _steers_late(toe: FloatArray) -> float:
+    """Return how sure it is that steps 5 to 3 take back less than half of what steps 2 and 1 do.
+
+    The gains of the steps of each part are averaged, the surer ones counting more.
+    """
+    steering = needed_made.needed_and_made(toe[:, :6])
+    if isinstance(steering, NotEnoughAttempts):
+        return 0.0
+    (last, last_error), (before, before_error) = (
+        _average_gain(steering.gain_observed[steps], steering.standard_error[steps])
+        for steps in (slice(0, 2), slice(2, 5))
+    )
+    error = float(np.hypot(last_error / 2, before_error))
+    if not error > 0:
+        return 0.0
+    df = max(int(steering.df.min()), 1)
+    return float(stats.t.cdf((last / 2 - before) / error, df))
+
+
+def _average_gain(gain: FloatArray, error: FloatArray) -> tuple[float, float]:
+    """Return the average of some gains and its standard error; NaN when one is not known."""
+    if not np.all(error > 0):
+        return float("nan"), float("nan")
+    weight = 1 / error**2
+    return float(np.sum(weight * gain) / np.sum(weight)), float(1 / np.sqrt(np.sum(weight)))
+
+
+def _check(toe_m: npt.ArrayLike, plan: Plan) -> tuple[FloatArray, FloatArray]:
+    toe = np.asarray(toe_m, dtype=np.float64)
+    planned = np.asarray(plan.toe_m, dtype=np.float64)
+    if toe.ndim != 2 or planned.shape != toe.shape[1:] or not np.all(np.isfinite(planned)):
+        raise ValueError(
+            f"toe_m needs attempts by the footfalls of the plan, "
+            f"got shapes {toe.shape} and {planned.shape}"
+        )
+    conventions.check_not_infinite(toe, name="toe_m")
+    if not 0 < plan.check_footfall < planned.size - 1:
+        raise ValueError(f"the run-up has no check footfall {plan.check_footfall}")
+    if plan.phase_starts.transition >= planned.size - 1:
+        raise ValueError(f"the run-up has no footfall {plan.phase_starts.transition}")
+    return toe, planned
+
+
+def _check_wind(wind_mps: npt.ArrayLike | None, *, n: int) -> FloatArray:
+    if wind_mps is None:
+        return np.full(n, np.nan)
+    wind = np.asarray(wind_mps, dtype=np.float64)
+    if wind.shape != (n,):
+        raise ValueError(f"wind_mps needs one value for each of {n} attempts, got {wind.shape}")
+    conventions.check_not_infinite(wind, name="wind_mps")
+    return wind

@@ -1,0 +1,162 @@
+"""Diagnosis: planted troubles are named, an athlete without one is left alone."""
+
+import collections
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from analytics.core import diagnosis
+from analytics.core.conventions import NotEnoughAttempts
+from analytics.core.diagnosis import Diagnosis, Trouble
+from analytics.core.simulator import SimulatedAttempts
+from tests.core import troubles
+
+SESSIONS = {6: [6], 12: [6, 6], 20: [5] * 4, 40: [5] * 8}
+
+
+def diagnosed(made: SimulatedAttempts, **options) -> Diagnosis:
+    options.setdefault("plan", troubles.PLAN)
+    options.setdefault("wind_mps", made.wind_mps)
+    found = diagnosis.diagnose(
+        made.toe_m, made.no_jump, rng=np.random.default_rng(1), session=made.session, **options
+    )
+    assert isinstance(found, Diagnosis)
+    return found
+
+
+def named(trouble: str, n: int, runs: int) -> collections.Counter[Trouble | None]:
+    """Return which trouble was named first, how often."""
+    return collections.Counter(
+        diagnosed(troubles.attempts_with(trouble, SESSIONS[n], seed=seed)).main
+        for seed in range(runs)
+    )
+
+
+class TestAPlantedTrouble:
+    @pytest.mark.parametrize(
+        ("trouble", "name", "share"),
+        [
+            ("wrong mark", Trouble.WRONG_MARK, 0.9),
+            ("unsteady part", Trouble.UNSTEADY_PART, 0.65),
+            ("late steering", Trouble.LATE_STEERING, 0.75),
+            ("fatigue", Trouble.FATIGUE, 0.8),
+            ("growth", Trouble.GROWTH, 0.85),
+        ],
+    )
+    def test_is_named_with_40_attempts(self, trouble: str, name: Trouble, share: float):
+        counts = named(trouble, 40, runs=30)
+
+        assert counts[name] >= share * 30, counts
+
+    def test_the_part_that_is_unsteady_is_named(self):
+        found = diagnosed(troubles.attempts_with("unsteady part", SESSIONS[40], seed=1))
+
+        finding = next(each for each in found.findings if each.trouble is Trouble.UNSTEADY_PART)
+        assert (finding.shown, finding.part) == (True, "acceleration")
+
+    def test_of_the_last_steps_is_not_laid_on_the_mark(self):
+        made = troubles.attempts_with("none", SESSIONS[20], seed=3)
+        made.toe_m[:, 0] += 0.15
+
+        found = diagnosed(made)
+
+        assert found.main is Trouble.LAST_STEPS
+        mark = next(each for each in found.findings if each.trouble is Trouble.WRONG_MARK)
+        assert not mark.shown
+
+    def test_nobody_has_is_seldom_named(self):
+        counts = named("none", 20, runs=60)
+
+        assert counts[None] >= 0.8 * 60, counts
+
+
+class TestTheAnswer:
+    def test_puts_shown_findings_first_and_the_larger_before_the_smaller(self):
+        found = diagnosed(troubles.attempts_with("wrong mark", SESSIONS[20], seed=2))
+
+        assert [each.shown for each in found.findings] == sorted(
+            (each.shown for each in found.findings), reverse=True
+        )
+        shown = [each.size_m for each in found.findings if each.shown]
+        assert shown == sorted(shown, reverse=True)
+        assert found.main is found.findings[0].trouble
+
+    def test_says_how_far_off_the_mark_is(self):
+        found = diagnosed(troubles.attempts_with("wrong mark", SESSIONS[40], seed=2))
+
+        mark = found.findings[0]
+        assert mark.interval.low < 0.25 < mark.interval.high
+        assert mark.size_m == abs(mark.estimate)
+
+    def test_leaves_out_what_cannot_be_judged(self):
+        made = troubles.attempts_with("none", [8], seed=2)
+
+        found = diagnosed(made, wind_mps=None)
+
+        judged = {each.trouble for each in found.findings}
+        assert Trouble.WIND not in judged
+        assert Trouble.GROWTH not in judged
+
+
+class TestEdges:
+    def test_five_attempts_are_not_enough(self):
+        made = troubles.attempts_with("none", [5], seed=1)
+
+        assert diagnosis.diagnose(
+            made.toe_m, made.no_jump, plan=troubles.PLAN, rng=np.random.default_rng(1)
+        ) == NotEnoughAttempts(n=5, needed=6)
+
+    def test_equal_attempts_show_nothing(self):
+        plan = np.asarray(troubles.PLAN.toe_m)
+        found = diagnosis.diagnose(
+            np.tile(plan, (12, 1)),
+            np.zeros(12, bool),
+            plan=troubles.PLAN,
+            rng=np.random.default_rng(1),
+        )
+
+        assert isinstance(found, Diagnosis)
+        assert found.main is None
+
+    def test_bad_input_is_refused(self):
+        made = troubles.attempts_with("none", [8], seed=1)
+        rng = np.random.default_rng(1)
+        with pytest.raises(ValueError, match="footfalls of the plan"):
+            diagnosis.diagnose(made.toe_m[:, :5], made.no_jump, plan=troubles.PLAN, rng=rng)
+        with pytest.raises(ValueError, match="check footfall"):
+            diagnosis.diagnose(
+                made.toe_m,
+                made.no_jump,
+                plan=diagnosis.Plan(troubles.PLAN.toe_m, troubles.PLAN.phase_starts, 16),
+                rng=rng,
+            )
+        with pytest.raises(ValueError, match="wind_mps"):
+            diagnosis.diagnose(
+                made.toe_m, made.no_jump, plan=troubles.PLAN, rng=rng, wind_mps=[1.0]
+            )
+
+
+class TestProperties:
+    @settings(max_examples=25, deadline=None)
+    @given(seed=st.integers(0, 2**31), missing=st.floats(0, 0.4))
+    def test_finite_findings_whatever_is_missing(self, seed, missing):
+        made = troubles.attempts_with("none", [6] * 4, seed=seed)
+        rng = np.random.default_rng(seed)
+        made.toe_m[rng.random(made.toe_m.shape) < missing] = np.nan
+
+        found = diagnosis.diagnose(
+            made.toe_m,
+            made.no_jump,
+            plan=troubles.PLAN,
+            rng=rng,
+            session=made.session,
+            wind_mps=made.wind_mps,
+        )
+
+        if isinstance(found, Diagnosis):
+            for finding in found.findings:
+                assert np.isfinite(finding.probability)
+                assert 0 <= finding.probability <= 1
+                assert np.isfinite(finding.size_m)
