@@ -11,6 +11,8 @@ from analytics.core import alert_rules
 
 FOLDER = Path(__file__).parents[2] / "docs" / "metrics"
 PAGES = sorted(FOLDER.glob("*.md"))
+WRITTEN_BY_COMMANDS = {"coverage", "decisions"}
+NOT_ABOUT_A_METRIC = WRITTEN_BY_COMMANDS | {"index"}
 HEADINGS = ["Formula", "Units and sign", "Edge cases", "Worked example", "How to read it", "Source"]
 
 
@@ -26,12 +28,13 @@ class TestPages:
         outcome = doctest.DocTestRunner().run(parsed)
 
         assert outcome.failed == 0
-        assert outcome.attempted > 0 or page.stem == "index"
+        assert outcome.attempted > 0 or page.stem in NOT_ABOUT_A_METRIC
 
     def test_have_the_same_sections(self, page: Path):
         found = re.findall(r"^## (.+)$", page.read_text(encoding="utf-8"), re.M)
 
-        assert page.stem == "index" or [name for name in found if name in HEADINGS] == HEADINGS
+        sections = [name for name in found if name in HEADINGS]
+        assert sections == HEADINGS or page.stem in NOT_ABOUT_A_METRIC
 
     def test_stand_in_the_index(self, page: Path):
         index = (FOLDER / "index.md").read_text(encoding="utf-8")
