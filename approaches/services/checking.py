@@ -1,11 +1,12 @@
 """The rules that a reading must keep, checked over a whole batch at once."""
 
 from collections.abc import Iterator, Sequence
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 
 import numpy as np
 import numpy.typing as npt
+from django.utils import timezone
 
 from approaches.models import Outcome, Phase
 from approaches.services.arrays import Columns, Ragged
@@ -26,12 +27,16 @@ LONGEST_CLOCK_S = 3600.0
 # Toe and torso pass a place at different moments; farther apart the clocks cannot be the same.
 CLOCK_TOLERANCE_M = 2.5
 EARLIEST, LATEST = datetime(2000, 1, 1, tzinfo=UTC), datetime(2100, 1, 1, tzinfo=UTC)
+# A clock may be off, or set to another zone. An attempt from farther ahead would keep its session
+# open, and every later one unjudged, until that day has come.
+CLOCKS_DIFFER_BY = timedelta(days=1)
 
 ALL_PHASES = (Phase.ACCELERATION.value, Phase.TRANSITION.value, Phase.ATTACK.value)
 
 # What each code says; docs/api/errors.md tells what to do about it.
 RULES = {
     "started_at_out_of_range": "The attempt started before 2000 or after 2100.",
+    "started_at_in_future": "The attempt started more than a day ahead of our clock.",
     "phases_not_leading": "Phases are acceleration, then transition, then attack, without a gap.",
     "start_mark_out_of_range": "A start mark stands 2 to 80 m before the line.",
     "wind_out_of_range": "Wind is between -20 and 20 m/s.",
@@ -55,7 +60,7 @@ RULES = {
 def check_readings(readings: Sequence[Reading], columns: Columns) -> dict[int, list[Fault]]:
     """Return the faults of each reading that breaks a rule, by its index, in the rules' order."""
     faults: dict[int, list[Fault]] = {}
-    for check in (_check_fields, _check_lengths, _check_footfalls, _check_contacts, _check_gates):
+    for check in _CHECKS:
         for index, pointer, code in check(readings, columns):
             faults.setdefault(index, []).append(Fault(pointer, code, RULES[code]))
     return faults
@@ -64,10 +69,17 @@ def check_readings(readings: Sequence[Reading], columns: Columns) -> dict[int, l
 Found = Iterator[tuple[int, str, str]]
 
 
-def _check_fields(readings: Sequence[Reading], _columns: Columns) -> Found:
+def _check_moments(readings: Sequence[Reading], _columns: Columns) -> Found:
+    latest = timezone.now() + CLOCKS_DIFFER_BY
     for index, reading in enumerate(readings):
         if not EARLIEST <= reading.started_at < LATEST:
             yield index, "/started_at", "started_at_out_of_range"
+        elif reading.started_at > latest:
+            yield index, "/started_at", "started_at_in_future"
+
+
+def _check_fields(readings: Sequence[Reading], _columns: Columns) -> Found:
+    for index, reading in enumerate(readings):
         phases = reading.phases
         if phases is not None and tuple(phases) not in _LEADING:
             yield index, "/phases", "phases_not_leading"
@@ -174,6 +186,16 @@ def _off_clock(columns: Columns) -> npt.NDArray[np.bool_]:
     inside &= (row[before] == at.rows) & (row[behind] == at.rows)
     elsewhere = np.abs(np.interp(wanted, clock, place) - at.values) > CLOCK_TOLERANCE_M
     return np.asarray(inside & elsewhere)
+
+
+_CHECKS = (
+    _check_moments,
+    _check_fields,
+    _check_lengths,
+    _check_footfalls,
+    _check_contacts,
+    _check_gates,
+)
 
 
 def _flag(array: Ragged, wrong: npt.NDArray[np.bool_], pointer: str, code: str) -> Found:
