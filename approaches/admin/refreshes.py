@@ -2,13 +2,17 @@
 
 from typing import Any
 
-from django.contrib import admin
+from django.contrib import admin, messages
 from django.db.models import QuerySet
 from django.http import HttpRequest
+from django.utils import timezone
+from django.utils.html import format_html
+from django.utils.timesince import timesince
 
 from approaches.admin.search_fields import OF_APPROACHS_ATHLETE
 from approaches.models import PendingRefresh
-from clubs.admin import ClubModelAdmin
+from approaches.services import hurrying
+from clubs.admin import ClubModelAdmin, caller_of
 
 
 class Failing(admin.SimpleListFilter):
@@ -35,26 +39,44 @@ class PendingRefreshAdmin(ClubModelAdmin):
 
     fields = (
         ("approach", "finish_class"),
+        ("state", "waits_for"),
         ("first_changed_at", "waiting_since"),
         ("failures", "last_error", "next_try_at"),
         "revision",
     )
+    readonly_fields = ("state", "waits_for")
     list_display = (
-        "approach__athlete",
         "approach",
+        "approach__athlete",
         "finish_class",
-        "waiting_since",
-        "fine",
+        "state",
+        "waits_for",
         "failures",
         "last_error",
         "next_try_at",
     )
-    list_display_links = ("approach",)
     list_select_related = ("approach__athlete",)
     list_filter = (Failing, "finish_class")
     search_fields = ("last_error", *OF_APPROACHS_ATHLETE)
     ordering = ("-failures", "next_try_at")
+    actions = ("try_now",)
 
-    @admin.display(description="fine", boolean=True)
-    def fine(self, pending: PendingRefresh) -> bool:
-        return pending.failures == 0
+    @admin.display(description="state", ordering="failures")
+    def state(self, pending: PendingRefresh) -> str:
+        if pending.failures:
+            return format_html('<span class="state state-failing">{}</span>', "failed")
+        return format_html('<span class="state state-waiting">{}</span>', "waits for its turn")
+
+    @admin.display(description="waits for", ordering="-waiting_since")
+    def waits_for(self, pending: PendingRefresh) -> str:
+        return timesince(pending.waiting_since, timezone.now())
+
+    @admin.action(description="Try selected series now")
+    def try_now(self, request: HttpRequest, chosen: QuerySet[PendingRefresh]) -> None:
+        caller = caller_of(request)
+        hurried = hurrying.try_again_now(
+            club=caller.club, pending_ids=chosen.values_list("id", flat=True), caller=caller
+        )
+        # The others are due already: nothing holds them back but the queue.
+        level = messages.SUCCESS if hurried else messages.INFO
+        self.message_user(request, f"{hurried} of {len(chosen)} were put off; tried now.", level)

@@ -204,8 +204,9 @@ class ClubModelAdmin(Rights, _ModelAdmin):
     show_full_result_count = False
     add_form_template = change_form_template = "admin/club_change_form.html"
     object_history_template = "admin/club_history.html"
-    # Whether `add_row` calls a service that writes the audit entry itself.
+    # Whether `add_row`, or `change_row`, calls a service that writes the audit entry itself.
     additions_are_audited: ClassVar[bool] = False
+    changes_are_audited: ClassVar[bool] = False
 
     def formfield_for_foreignkey(
         self, db_field: "ForeignKey[Any, Any]", request: HttpRequest, **kwargs: Any
@@ -255,9 +256,7 @@ class ClubModelAdmin(Rights, _ModelAdmin):
 
     def save_model(self, request: HttpRequest, obj: Any, form: Any, change: bool) -> None:
         if change:
-            # Only what was edited: an attempt or a refresh may write the row at the same time.
-            fields = [name for name in form.changed_data if _is_column(obj, name)]
-            obj.save(update_fields=fields)
+            self.change_row(request, obj, form)
         else:
             made = self.add_row(request, obj, form)
             obj.pk = made.pk
@@ -268,6 +267,11 @@ class ClubModelAdmin(Rights, _ModelAdmin):
         obj.pk = obj._meta.pk.get_default()
         obj.save(force_insert=True)
         return cast(Model, obj)
+
+    def change_row(self, request: HttpRequest, obj: Any, form: Any) -> None:
+        """Store what was edited; pages with a service for it call the service."""
+        # No other columns: an attempt or a refresh may write the row at the same time.
+        obj.save(update_fields=[name for name in form.changed_data if _is_column(obj, name)])
 
     def save_formset(self, request: HttpRequest, form: Any, formset: Any, change: bool) -> None:
         super().save_formset(request, form, formset, change)
@@ -289,7 +293,7 @@ class ClubModelAdmin(Rights, _ModelAdmin):
 
     def log_change(self, request: HttpRequest, obj: Model, message: Any) -> None:  # type: ignore[override]  # see above
         fields = message[0]["changed"]["fields"]
-        if fields:
+        if fields and not self.changes_are_audited:
             audit(request, "changed", [obj], field_names=fields)
 
     def log_deletions(self, request: HttpRequest, queryset: Iterable[Model]) -> None:  # type: ignore[override]  # see above

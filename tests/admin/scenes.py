@@ -19,6 +19,7 @@ from tests.factories import (
     make_approach,
     make_athlete,
     make_device_token,
+    make_gate_run,
     make_member,
     make_plan,
     make_reading,
@@ -67,6 +68,8 @@ def furnish_club(club: Club) -> Rows:
         source_id=source.id,
         rows=rows_of(make_reading(athlete, session), make_reading(athlete, session, finish="fly")),
     )
+    # Five minutes off: too far to find the attempt by itself, near enough to suggest it.
+    run = make_gate_run(source, athlete, started_at="2026-05-02T09:19:07.250+02:00")
     today = date(2026, 5, 2)
     of_club: dict[str, Any] = {"club": club}
     of_athlete = {**of_club, "athlete": athlete}
@@ -105,6 +108,7 @@ def furnish_club(club: Club) -> Rows:
             plan,
             session,
             attempt,
+            run,
             QuarantinedRow.objects.get(),
             PendingRefresh.objects.get(),
             SeriesState.objects.create(method=1, n_attempts=1, through_attempt=attempt, **series),
