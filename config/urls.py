@@ -10,11 +10,12 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path(
         "api/v1/clubs/<slug:club>/",
         include(
+            # Addresses are tried one after the other: figures and pushes are asked for most.
             [
-                path("", include("clubs.api.urls")),
-                path("", include("athletes.api.urls")),
-                path("", include("approaches.api.urls")),
                 path("", include("analytics.api.urls")),
+                path("", include("approaches.api.urls")),
+                path("", include("athletes.api.urls")),
+                path("", include("clubs.api.urls")),
             ]
         ),
     ),

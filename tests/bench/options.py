@@ -29,11 +29,22 @@ class StartOptions:
     profile: bool
 
 
-Options = PushOptions | VisibleOptions | StartOptions
+@dataclass(frozen=True)
+class TrendOptions:
+    reads: int
+    rounds: int
+    clients: int
+    series: int
+    attempts: int
+    profile: bool
+
+
+Options = PushOptions | TrendOptions | VisibleOptions | StartOptions
 _KINDS: dict[str, type[Options]] = {
     "push": PushOptions,
     "visible": VisibleOptions,
     "start": StartOptions,
+    "trend": TrendOptions,
 }
 
 
@@ -64,6 +75,13 @@ def parse(arguments: list[str] | None = None) -> tuple[str, bool, Options]:
     start = names.add_parser("start", parents=[every], help="from the command to an answer")
     start.add_argument("--rounds", type=_count, default=3, help="counted rounds")
     start.add_argument("--tests", action="store_true", help="time script/test as well")
+
+    trend = names.add_parser("trend", parents=[every], help="the last 100 points of a series")
+    trend.add_argument("--reads", type=_count, default=200, help="in a round, of each contestant")
+    trend.add_argument("--rounds", type=_count, default=15, help="counted rounds")
+    trend.add_argument("--clients", type=_count, default=4, help="that ask side by side")
+    trend.add_argument("--series", type=_count, default=10_000, help="attempts in the long series")
+    trend.add_argument("--attempts", type=_count, default=1_000_000, help="in the large database")
 
     chosen = parser.parse_args(arguments)
     kind = _KINDS[chosen.name]

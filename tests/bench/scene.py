@@ -3,10 +3,13 @@
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from django.utils import timezone
 
-from approaches.models import Approach, Plan, Session
+from analytics.services import refreshing
+from approaches.models import Approach, FinishClass, Plan, Session
+from approaches.services import batches, pushing, readings
 from clubs.models import Club, Role, Source
 from tests import factories
 from tests.bench.readings import ATHLETES, Measured
@@ -57,3 +60,22 @@ class Scene:
                 for each in attempts
             ]
         ).encode()
+
+    def store(self, attempts: Sequence[Measured]) -> None:
+        """Push the attempts in this process, all of which must be stored."""
+        outcome = pushing.record_attempts(
+            club=self.club,
+            source_id=self.source.id,
+            rows=batches.read_json_batch(self.body(attempts), readings.ATTEMPTS),
+        )
+        if outcome.created != len(attempts):
+            raise RuntimeError(f"Not all was stored: {outcome}")
+
+    def refresh(self, approach: Approach, **options: Any) -> bool:
+        """Bring the figures of an approach's jumps up to date in this process."""
+        return refreshing.refresh_series(
+            club_id=self.club.id,
+            approach_id=approach.id,
+            finish_class=FinishClass.JUMP.value,
+            **options,
+        )

@@ -76,12 +76,21 @@ class Stand:
             connection.execute(f"CREATE DATABASE {STOCK_DATABASE}")
         return run([sys.executable, "-m", "tests.bench.stock.prepare"], self.stock_environment)
 
+    def copy_database(self, name: str) -> None:
+        """Make a copy of Penult's database, which nobody may be using just now."""
+        address = self.servers.database_url("owner", database="postgres")
+        with psycopg.connect(address, autocommit=True) as connection:
+            connection.execute(f"CREATE DATABASE {name} TEMPLATE {embedded.DATABASE}")
+
     @contextmanager
-    def web(self) -> Iterator["Door"]:
+    def web(self, *, database: str = embedded.DATABASE) -> Iterator["Door"]:
         """Serve Penult as the local stack does."""
-        with self._gunicorn(
-            "web", ["--config", "config/gunicorn.py", "config.wsgi"], self.environment
-        ) as door:
+        environment = {
+            **self.environment,
+            "DATABASE_URL": self.servers.database_url("app", database=database),
+        }
+        arguments = ["--config", "config/gunicorn.py", "config.wsgi"]
+        with self._gunicorn(f"web-{database}", arguments, environment) as door:
             yield door
 
     @contextmanager

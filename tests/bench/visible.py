@@ -13,9 +13,6 @@ import psycopg
 from celery import Celery
 from django.utils import timezone
 
-from analytics.services import refreshing
-from approaches.models import FinishClass
-from approaches.services import batches, pushing, readings
 from tests.bench import profiling
 from tests.bench.load import SENDERS, Load, Pace, run_load
 from tests.bench.options import VisibleOptions
@@ -253,16 +250,10 @@ def _profile(scene: Scene) -> None:
     runs = Runs(prefix="profiled")
     profile = cProfile.Profile()
     for round_number in range(4):
-        attempts = runs.take(ATHLETES, now=timezone.now())
-        rows = batches.read_json_batch(scene.body(attempts), readings.ATTEMPTS)
-        pushing.record_attempts(club=scene.club, source_id=scene.source.id, rows=rows)
+        scene.store(runs.take(ATHLETES, now=timezone.now()))
         for approach in scene.approaches:
             if round_number == 3:  # the others warm up
                 profile.enable()
-            refreshing.refresh_series(
-                club_id=scene.club.id,
-                approach_id=approach.id,
-                finish_class=FinishClass.JUMP.value,
-            )
+            scene.refresh(approach)
             profile.disable()
     profiling.show(profile, title=f"Refreshing {ATHLETES} series", stream=sys.stderr)

@@ -8,7 +8,7 @@ from typing import Any
 
 from rest_framework import serializers
 
-from tests.bench.stock.models import Attempt, Footfall, Gate
+from tests.bench.stock.models import Attempt, Footfall, Gate, Point
 
 
 class FootfallSerializer(serializers.ModelSerializer[Footfall]):
@@ -56,3 +56,11 @@ class AttemptSerializer(serializers.ModelSerializer[Attempt]):
         for gate in gates:
             Gate.objects.create(attempt=attempt, **gate)
         return attempt
+
+
+class PointSerializer(serializers.ModelSerializer[Point]):
+    started_at = serializers.DateTimeField(source="attempt.started_at")
+
+    class Meta:
+        model = Point
+        fields = ["attempt", "started_at", "n", "bias_m", "spread_m"]
