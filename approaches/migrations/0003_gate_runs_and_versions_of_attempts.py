@@ -118,7 +118,7 @@ class Migration(migrations.Migration):
         migrations.AlterField(
             model_name="gaterun",
             name="raw",
-            field=models.JSONField(help_text="The run as it was sent."),
+            field=models.JSONField(help_text="What was sent, as it was read."),
         ),
         AddConstraintNotValid(
             model_name="gaterun",

@@ -49,7 +49,7 @@ class GateRun(ClubRow):
     started_at = models.DateTimeField()
     at_m = ArrayField(models.FloatField(), db_default=[], help_text="In the order passed.")
     time_s = ArrayField(models.FloatField(), db_default=[])
-    raw = models.JSONField(help_text="The run as it was sent.")
+    raw = models.JSONField(help_text="What was sent, as it was read.")
     fingerprint = models.BinaryField(
         max_length=17, db_default=b"", help_text="Version byte, then the hash."
     )

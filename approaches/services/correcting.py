@@ -62,14 +62,12 @@ def correct_attempt(
         if not columns:
             return attempt
         before = _place_of(attempt)
-        former = versions.former_of(
-            attempt,
+        versions.keep_formers(
+            club=club,
+            formers=[versions.Former(attempt, versions.actor_of(caller), reason)],
             kind=ChangeKind.CORRECTED,
             columns=columns,
-            reason=reason,
-            replaced_by=versions.actor_of(caller),
         )
-        former.save(force_insert=True)
         change_row(attempt, expected=expected, changes={name: values[name] for name in columns})
         _mark_changed(club, before, _place_of(attempt))
         auditing.record_audit(
@@ -103,14 +101,12 @@ def void_attempt(
         matching.take_turn(club)
         attempt = _lock(club, attempt_id, expected=expected, caller=caller)
         before = _place_of(attempt)
-        former = versions.former_of(
-            attempt,
+        versions.keep_formers(
+            club=club,
+            formers=[versions.Former(attempt, versions.actor_of(caller), reason)],
             kind=ChangeKind.VOIDED,
             columns=["voided_at"],
-            reason=reason,
-            replaced_by=versions.actor_of(caller),
         )
-        former.save(force_insert=True)
         change_row(attempt, expected=expected, changes={"voided_at": timezone.now()})
         _mark_changed(club, before)
         auditing.record_audit(

@@ -195,7 +195,7 @@ def _store(
             "started_at": sent[place].started_at,
             "at_m": sent[place].at_m,
             "time_s": sent[place].time_s,
-            "raw": msgspec.Raw(bytes(readable[place].raw)),
+            "raw": sent[place],
             "fingerprint": fingerprints[place].hex(),
         }
         for external_id, place in first_of.items()

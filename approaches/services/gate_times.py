@@ -19,7 +19,14 @@ from common.errors import Fault
 FINGERPRINT_VERSION = 1
 
 
-class GateTimes(msgspec.Struct, forbid_unknown_fields=True, frozen=True, kw_only=True, gc=False):
+class GateTimes(
+    msgspec.Struct,
+    forbid_unknown_fields=True,
+    omit_defaults=True,
+    frozen=True,
+    kw_only=True,
+    gc=False,
+):
     """One run through timing gates as a source sends it: where they stood, and when it passed."""
 
     external_id: Text

@@ -112,13 +112,11 @@ def _lock_run(club: Club, run_id: UUID, *, caller: Caller) -> GateRun:
 
 
 def _empty_gates(club: Club, attempt: Attempt, *, reason: str, caller: Caller) -> None:
-    former = versions.former_of(
-        attempt,
+    versions.keep_formers(
+        club=club,
+        formers=[versions.Former(attempt, versions.actor_of(caller), reason)],
         kind=ChangeKind.GATES_REMOVED,
         columns=GATE_COLUMNS,
-        reason=reason,
-        replaced_by=versions.actor_of(caller),
     )
-    former.save(force_insert=True)
     Attempt.objects.filter(id=attempt.id).update(gate_at_m=[], gate_time_s=[])
     storing.mark_attempts_changed(club=club, attempts=[attempt])

@@ -15,7 +15,7 @@ from uuid import UUID
 import msgspec
 from django.db import connection
 
-from approaches.models import Attempt, AttemptVersion, ChangeKind, GateRun, MatchedBy, Unmatched
+from approaches.models import Attempt, ChangeKind, GateRun, MatchedBy, Unmatched
 from approaches.services import stored, storing, versions
 from approaches.services.arrays import columns_of
 from approaches.services.checking import check_readings
@@ -232,15 +232,18 @@ def fill_gates(*, club: Club, matches: Sequence[Match], caller: Caller | None) -
     """Fill the empty gates of attempts that the caller has locked and checked."""
     if not matches:
         return
-    AttemptVersion.objects.bulk_create(
-        versions.former_of(
-            match.attempt,
-            kind=ChangeKind.GATES_FILLED,
-            columns=GATE_COLUMNS,
-            reason=f"Gate run {match.run.external_id}.",
-            replaced_by=match.run.source_id if caller is None else versions.actor_of(caller),
-        )
-        for match in matches
+    versions.keep_formers(
+        club=club,
+        formers=[
+            versions.Former(
+                match.attempt,
+                match.run.source_id if caller is None else versions.actor_of(caller),
+                f"Gate run {match.run.external_id}.",
+            )
+            for match in matches
+        ],
+        kind=ChangeKind.GATES_FILLED,
+        columns=GATE_COLUMNS,
     )
     run_ids = [match.run.id for match in matches]
     attempt_ids = [match.attempt.id for match in matches]

@@ -1,35 +1,59 @@
 """What an attempt was before: kept with each change, whoever made it."""
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from uuid import UUID
 
-from approaches.models import Attempt, AttemptVersion, ChangeKind
+import msgspec
+from django.db import connection
+
+from approaches.models import Attempt, ChangeKind
 from approaches.services import stored
+from clubs.models import Club
 from clubs.selectors import Caller
 
-
-def former_of(
-    attempt: Attempt,
-    *,
-    kind: ChangeKind,
-    columns: Iterable[str],
-    reason: str,
-    replaced_by: UUID,
-) -> AttemptVersion:
-    """Return the version that an attempt is before `columns` change; the caller stores it."""
-    return AttemptVersion(
-        club_id=attempt.club_id,
-        attempt_id=attempt.id,
-        version=attempt.version,
-        former=stored.describe(attempt),
-        kind=kind,
-        field_names=wire_names(columns),
-        replaced_by=replaced_by,
-        reason=reason,
-    )
+_KEEP = """
+    INSERT INTO approaches_attemptversion (club_id, attempt_id, version, former, kind, field_names,
+                                           replaced_by, reason)
+    SELECT %s, attempt_id, version, former::jsonb, %s, %s, replaced_by, reason
+      FROM unnest(%s::uuid[], %s::int[], %s::text[], %s::uuid[], %s::text[])
+           AS kept (attempt_id, version, former, replaced_by, reason)
+"""
 
 
-def wire_names(columns: Iterable[str]) -> Sequence[str]:
+@dataclass(frozen=True, slots=True)
+class Former:
+    """An attempt that is about to be changed, by whom and why."""
+
+    attempt: Attempt
+    replaced_by: UUID
+    reason: str
+
+
+def keep_formers(
+    *, club: Club, formers: Sequence[Former], kind: ChangeKind, columns: Iterable[str]
+) -> None:
+    """Keep what attempts are before `columns` of them change; call it in the club's scope."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            _KEEP,
+            [
+                club.id,
+                kind.value,
+                wire_names(columns),
+                [former.attempt.id for former in formers],
+                [former.attempt.version for former in formers],
+                [
+                    msgspec.json.encode(stored.describe(former.attempt)).decode()
+                    for former in formers
+                ],
+                [former.replaced_by for former in formers],
+                [former.reason for former in formers],
+            ],
+        )
+
+
+def wire_names(columns: Iterable[str]) -> list[str]:
     """Return the names under which the API knows columns of an attempt."""
     return sorted(stored.WIRE_NAMES.get(column, column) for column in columns)
 

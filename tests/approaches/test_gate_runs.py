@@ -8,6 +8,8 @@ import pytest
 from approaches.errors import ConflictingRowError, RefusedBatchError, RefusedRowError
 from approaches.models import GateRun, QuarantinedRow
 from approaches.services import gate_runs, recording
+from approaches.services.batches import read_json_batch
+from approaches.services.gate_times import GATE_RUNS
 from athletes.models import Athlete
 from clubs.errors import RevokedSourceError
 from clubs.models import AuditEntry, Source
@@ -42,7 +44,7 @@ class TestStoring:
         assert (run.athlete_id, run.attempt_external_id) == (scene.athlete.id, "run-7")
         assert run.at_m == [31, 11, 6, 1]
         assert run.time_s == [1.052, 4.154, 4.700, 5.241]
-        assert run.raw == sent
+        assert run.raw == sent | {"started_at": "2026-05-02T09:14:09.100000+02:00"}
         assert (run.attempt_id, run.unmatched_because) == (None, "waiting")
 
     def test_keeps_numbers_to_the_last_digit(self, scene: Scene):
@@ -52,6 +54,24 @@ class TestStoring:
 
         (run,) = stored(scene)
         assert (run.at_m, run.time_s) == (at_m, time_s)
+
+    def test_takes_numbers_of_any_length(self, scene: Scene):
+        """What JSON allows, a column of numbers in the database need not hold."""
+        long = f'"at_m": [11, 6.{"0" * 20_000}1], "time_s": [4.154, 4.7]'
+        tiny = '"at_m": [11, 1e-30000], "time_s": [4.154, 5.3]'
+        rows = [
+            f'{{"external_id": "{name}", "started_at": "2026-05-02T09:14:09Z", {arrays}}}'
+            for name, arrays in (("long", long), ("tiny", tiny))
+        ]
+
+        outcome = gate_runs.record_gate_runs(
+            club=scene.club,
+            source_id=scene.source.id,
+            rows=read_json_batch(f"[{','.join(rows)}]".encode(), GATE_RUNS),
+        )
+
+        assert counts(outcome) == (2, 0, 0, 0)
+        assert [run.at_m for run in stored(scene)] == [[11, 6], [11, 0]]
 
     def test_takes_a_run_of_nobody_in_particular_from_a_device(self, scene: Scene):
         push(scene, make_gate_times())
