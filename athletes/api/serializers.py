@@ -26,4 +26,4 @@ class NewAthleteSerializer(StrictSerializer):
     family_name = fields.TextField(max_length=80)
     birth_date = fields.DayField()
     take_off_foot = fields.OneOfField(Foot.choices, allow_null=True, default=None)
-    shoe_length_m = fields.NumberField(min_value=0.1, max_value=0.5, allow_null=True, default=None)
+    shoe_length_m = fields.NumberField(above=0.1, below=0.5, allow_null=True, default=None)

@@ -51,12 +51,18 @@ class TextField(serializers.CharField):
 
 
 class NumberField(serializers.FloatField):
-    """A finite JSON number."""
+    """A finite JSON number; `above` and `below` are bounds that it may not reach itself."""
 
     default_error_messages = {
         "wrong_type": _WRONG_TYPE.format(expected="number"),
         "number_out_of_range": "The number is too large.",
     }
+
+    def __init__(
+        self, *, above: float | None = None, below: float | None = None, **options: Any
+    ) -> None:
+        self.above, self.below = above, below  # stand in the schema, too
+        super().__init__(**options)
 
     def to_internal_value(self, data: Any) -> float:
         if isinstance(data, bool) or not isinstance(data, int | float):
@@ -67,6 +73,10 @@ class NumberField(serializers.FloatField):
             self.fail("number_out_of_range")
         if not math.isfinite(value):
             self.fail("number_out_of_range")
+        if self.above is not None and value <= self.above:
+            raise serializers.ValidationError(f"The number is above {self.above}.", "min_value")
+        if self.below is not None and value >= self.below:
+            raise serializers.ValidationError(f"The number is below {self.below}.", "max_value")
         return value
 
 

@@ -9,7 +9,7 @@ from drf_spectacular.plumbing import ResolvedComponent
 from drf_spectacular.utils import Direction, OpenApiParameter, OpenApiResponse
 from rest_framework import serializers
 
-from common.api.fields import TextField
+from common.api.fields import NumberField, TextField
 from common.api.problems import MEDIA_TYPE
 from common.api.serializers import ProblemSerializer, StrictSerializer
 
@@ -69,10 +69,16 @@ class ClubSchema(AutoSchema):
         schema = super()._map_serializer_field(field, direction, bypass_extensions)  # type: ignore[no-untyped-call]  # untyped library
         if isinstance(field, TextField):
             return {**schema, "pattern": field.pattern}
+        if isinstance(field, NumberField):
+            bounds = {"exclusiveMinimum": field.above, "exclusiveMaximum": field.below}
+            return schema | {name: bound for name, bound in bounds.items() if bound is not None}
         if direction == "response" and isinstance(field, serializers.ChoiceField):
             # A later release may answer a value that no client knows yet.
             values = ", ".join(str(choice) for choice in field.choices)
-            return {"type": "string", "description": f"One of {values}; more may come."}
+            return {
+                "type": ["string", "null"] if field.allow_null else "string",
+                "description": f"One of {values}; more may come.",
+            }
         return schema
 
 

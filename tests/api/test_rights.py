@@ -5,15 +5,12 @@ resource, apart from the routes and from the code. A new route needs one row of 
 """
 
 import re
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
-from django.db import transaction
 
 from athletes.models import CoachAssignment
 from athletes.services import coaching
@@ -21,7 +18,7 @@ from clubs.services.access import DEVICE_SCOPES, PERSON_SCOPES
 from common.club_scope import club_scope
 from tests.api.test_isolation import ROUTES, Route
 from tests.contract.openapi import Operation, find_operation
-from tests.contract.stage import CALLERS, DEAD_TOKENS, Stage, make_dead_tokens, make_stage
+from tests.contract.stage import CALLERS, DEAD_TOKENS, Stage, make_dead_tokens, make_stage, undone
 
 PAGE = Path(__file__).parents[2] / "docs" / "api" / "rights.md"
 METHODS = ("GET", "POST", "PUT", "PATCH", "DELETE")
@@ -104,16 +101,6 @@ def methods_of(route: Route) -> set[str]:
 @pytest.fixture
 def stage(db: None) -> Stage:
     return make_stage()
-
-
-@contextmanager
-def undone() -> Iterator[None]:
-    """Undo what is done inside, so that one caller does not see what another one changed."""
-    mark = transaction.savepoint()
-    try:
-        yield
-    finally:
-        transaction.savepoint_rollback(mark)
 
 
 def results_of(answer: Any) -> list[Any]:

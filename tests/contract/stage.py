@@ -2,11 +2,14 @@
 
 import json
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 from uuid import uuid4
 
+from django.db import transaction
 from django.utils import timezone
 
 from athletes.services import coaching
@@ -116,6 +119,16 @@ def fill_in(value: Any, ids: dict[str, object], name: str = "") -> Any:
         assert wanted in ids, f"teach own_ids of tests/api/test_isolation.py {wanted}"
         return str(ids[wanted])
     return value
+
+
+@contextmanager
+def undone() -> Iterator[None]:
+    """Undo what is done inside, so that what comes next finds the club as it was."""
+    mark = transaction.savepoint()
+    try:
+        yield
+    finally:
+        transaction.savepoint_rollback(mark)
 
 
 def make_dead_tokens(stage: Stage) -> dict[str, str]:
