@@ -46,10 +46,13 @@ NOT_CHECKED = {
     "use_after_free": "the requests here are undone one by one",
     "ensure_resource_availability": "the same",
 }
-# What is left out, each with its reason.
+# What is left out for one operation, a mode or a check, each with its reason.
+_ROWS = "a batch is answered with 200, and counts the rows that break the schema as rejected"
 LEFT_OUT = {
     ("GET /api/v1/clubs/{club}/", "negative"): "it takes one text, so nothing can be sent that "
     "breaks the schema",
+    ("POST /api/v1/clubs/{club}/attempts/batch/", "negative_data_rejection"): _ROWS,
+    ("POST /api/v1/clubs/{club}/gate-runs/batch/", "negative_data_rejection"): _ROWS,
 }
 
 SCHEMA = schemathesis.openapi.from_path(str(CHECKED_IN))
@@ -119,6 +122,7 @@ def mix(case: Any, fields: dict[str, Any]) -> Any:
 
 def check_drawn(stage: Stage, operation: Any, mode: GenerationMode, *, examples: int) -> None:
     headers = {"Authorization": f"Bearer {stage.tokens['admin']}"}
+    checked = [each for each in CHECKED if (operation.label, each.__name__) not in LEFT_OUT]
 
     @seed(SEED)
     @settings(
@@ -132,7 +136,7 @@ def check_drawn(stage: Stage, operation: Any, mode: GenerationMode, *, examples:
     def check(case: Any) -> None:
         with undone():
             answer = case.call(headers=headers)
-        case.validate_response(answer, checks=CHECKED, headers=headers)
+        case.validate_response(answer, checks=checked, headers=headers)
 
     check()
 
