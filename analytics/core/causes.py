@@ -112,9 +112,10 @@ def error_causes(
     together. A missing wind stands at the mean of the known ones, where it says nothing of the
     slope. From four sessions on the session means are fitted on the number of the session.
 
-    The mean's variance is ``s_w^2 / n + s_b^2 / sessions``, its degrees of freedom those of
-    Satterthwaite 1946 (from memory). A few sessions tell little of the variance between them, so
-    it is drawn toward ``(0.7 s_w)^2``, with the weight of two sessions.
+    The mean's variance is ``s_w^2 / n + c' V c + s_b^2 / sessions``, with V the covariance of the
+    two slopes and c the mean place and wind, from which the mean is carried to 0; its degrees of
+    freedom are those of Satterthwaite 1946 (from memory). A few sessions tell little of the
+    variance between them, so it is drawn toward ``(0.7 s_w)^2``, with the weight of two sessions.
 
     Edge cases: a cause that does not vary within sessions has no slope, nor do two that cannot be
     told apart. One session: the variance between sessions is the usual one.
@@ -147,7 +148,8 @@ def error_causes(
     known = ~np.isnan(wind)
     if np.count_nonzero(known) >= MIN_WINDS:
         reasons["wind"] = np.where(known, wind, np.mean(wind[known]))
-    slopes, left, df = _within_lines(error, reasons, groups)
+    lines = _within_lines(error, reasons, groups)
+    slopes, left, df = lines.slopes, lines.left, lines.df
     sd = float(np.sqrt(left @ left / df)) if df > 0 else 0.0
     explained = np.zeros(error.size)
     for name, slope in slopes.items():
@@ -155,7 +157,10 @@ def error_causes(
     means = conventions.group_means(error - explained, groups)
     line, left_of_means, means_df = _line_over_sessions(means)
     between, between_df = _between_variance(left_of_means, means_df, sd, groups.counts)
-    parts = np.array([sd**2 / error.size, between / groups.n_groups])
+    # The mean is carried to place 0 and no wind along lines that are themselves uncertain.
+    carried = np.array([float(reasons[name].mean()) for name in slopes])
+    within = sd**2 / error.size + float(carried @ lines.covariance @ carried)
+    parts = np.array([within, between / groups.n_groups])
     return ErrorCauses(
         n=error.size,
         n_sessions=groups.n_groups,
@@ -187,31 +192,37 @@ def place_in_session(session: npt.ArrayLike) -> IntArray:
     return place
 
 
+@dataclass(frozen=True, slots=True)
+class _Lines:
+    slopes: dict[str, Slope]
+    covariance: FloatArray  # of the slopes, in their order
+    left: FloatArray
+    df: int
+
+
 def _within_lines(
     error: FloatArray, reasons: dict[str, FloatArray], groups: conventions.Groups
-) -> tuple[dict[str, Slope], FloatArray, int]:
-    """Fit the reasons within sessions together; return slopes, what is left, and its df."""
+) -> _Lines:
+    """Fit the reasons within sessions together."""
     y = conventions.centred(error, groups)
+    none = _Lines({}, np.empty((0, 0)), y, error.size - groups.n_groups)
     design = {name: conventions.centred(cause, groups) for name, cause in reasons.items()}
     design = {name: x for name, x in design.items() if float(x @ x) > 1e-9}
     df = error.size - groups.n_groups - len(design)
     if not design or df < 2:
-        return {}, y, error.size - groups.n_groups
+        return none
     matrix = np.column_stack(list(design.values()))
     if np.linalg.matrix_rank(matrix) < matrix.shape[1]:
-        return {}, y, error.size - groups.n_groups
+        return none
     slopes, *_ = np.linalg.lstsq(matrix, y, rcond=None)
     left = y - matrix @ slopes
-    variance = float(left @ left) / df
-    errors = np.sqrt(variance * np.diag(np.linalg.inv(matrix.T @ matrix)))
-    return (
-        {
-            name: Slope(float(slope), float(error_of), df, float(reasons[name].std()))
-            for name, slope, error_of in zip(design, slopes, errors, strict=True)
-        },
-        left,
-        df,
-    )
+    inverse = np.linalg.inv(matrix.T @ matrix)
+    covariance = np.asarray(float(left @ left) / df * inverse, dtype=np.float64)
+    found = {
+        name: Slope(float(slope), float(np.sqrt(variance)), df, float(reasons[name].std()))
+        for name, slope, variance in zip(design, slopes, np.diag(covariance), strict=True)
+    }
+    return _Lines(found, covariance, left, df)
 
 
 def _line_over_sessions(means: FloatArray) -> tuple[Slope | None, FloatArray, int]:

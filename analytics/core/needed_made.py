@@ -184,8 +184,9 @@ def pass_through(gain: npt.ArrayLike, *, to_footfall: int = 0) -> float:
 
     Notes
     -----
-    ``prod (1 - g_k)`` over the steps from the start to the footfall. Never divide by it: with 20
-    attempts its inverse is anything from 3 to 33.
+    ``prod (1 - g_k)`` over the steps from the start to the footfall. Never divide by it: from 20
+    attempts of a simulated athlete whose true inverse is 20, it came out between 8 and 140 in 95
+    of 100 cases.
 
     Examples
     --------

@@ -139,6 +139,7 @@ class TestRecovery:
             half = stats.t.ppf(0.975, found.mean_df) * found.mean_standard_error_m
             hits += abs(found.mean_m - 0.1) <= half
 
-        # The variance between sessions is drawn toward 0.7 of that within (0.035 here): intervals
-        # are wide where sessions do not differ, a little narrow where they differ more.
-        assert 0.85 <= hits / 1000 <= 1.0
+        # The SD between sessions is drawn toward 0.7 of that within (0.035 here): intervals are
+        # wide where sessions do not differ, a little narrow where they differ more (measured).
+        low, high = {0.0: (0.94, 0.995), 0.035: (0.90, 0.975), 0.05: (0.86, 0.955)}[between]
+        assert low <= hits / 1000 <= high

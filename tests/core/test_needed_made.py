@@ -207,6 +207,20 @@ class TestOnASimulatedAthlete:
         assert result.gain[:4] == pytest.approx(0.6, abs=0.08)
         assert result.gain[4:10] == pytest.approx(0.0, abs=0.08)
 
+    def test_the_inverse_of_the_pass_through_is_anybodys_guess(self):
+        inverse = []
+        for seed in range(300):
+            attempts = simulator.simulate(
+                simulator.Athlete(), attempts_by_session=[20], rng=np.random.default_rng(seed)
+            )
+            result = describe(attempts.toe_m, measurement_sd_m=0.005)
+            inverse.append(1 / needed_made.pass_through(result.gain[:5]))
+
+        # Five steps that each take back 0.45: the true inverse is 1 / 0.55^5 = 19.9.
+        low, high = np.quantile(inverse, [0.025, 0.975])
+        assert 5 < low < 11
+        assert high > 80
+
     @pytest.mark.slow
     @pytest.mark.parametrize("gain", [0.0, 0.3, 0.7])
     @pytest.mark.parametrize("n", [10, 20, 40])
