@@ -68,7 +68,7 @@ class NewPlanSerializer(StrictSerializer):
     valid_from = fields.MomentField(
         required=False, allow_null=True, default=None, help_text="Now, unless given."
     )
-    start_mark_m = fields.NumberField(above=2, below=80)
+    start_mark_m = fields.NumberField(min_value=2, max_value=80)
     aim_m = fields.NumberField(min_value=0, max_value=0.5, default=DEFAULT_AIM_M)
     check_marks = CheckMarkSerializer(many=True, default=list)
     phase_starts = PhaseStartsSerializer(default=dict)
