@@ -11,7 +11,7 @@ from rest_framework import serializers
 
 from common.api.fields import NumberField, TextField
 from common.api.problems import MEDIA_TYPE
-from common.api.serializers import ProblemSerializer, StrictSerializer
+from common.api.serializers import ChangesSerializer, ProblemSerializer, StrictSerializer
 
 IF_MATCH = OpenApiParameter(
     "If-Match",
@@ -44,6 +44,16 @@ class ClubSchema(AutoSchema):
         named: str | None = getattr(self.view, "operation_names", {}).get(self.method)
         return named or super().get_operation_id()
 
+    def get_tags(self) -> list[str]:
+        """Return what of the club it is about: pages and clients have a part for each."""
+        about: list[str] = self._tokenize_path()[1:]
+        return [about[0].replace("-", " ") if about else "club"]
+
+    def _get_request_body(self, direction: Direction = "request") -> Any:
+        body = super()._get_request_body(direction)  # type: ignore[no-untyped-call]  # untyped library
+        # An empty body never stands for anything, not for a change of nothing either.
+        return body and {**body, "required": True}
+
     def _get_response_bodies(self, direction: Direction = "response") -> dict[str, Any]:
         bodies: dict[str, Any] = super()._get_response_bodies(direction)
         for status, description in {**_PROBLEMS, **self._own_problems()}.items():
@@ -61,6 +71,8 @@ class ClubSchema(AutoSchema):
         schema = super()._map_basic_serializer(serializer, direction)  # type: ignore[no-untyped-call]  # untyped library
         if direction == "request" and isinstance(serializer, StrictSerializer):
             schema["additionalProperties"] = False
+        if not type(serializer).__doc__ and not isinstance(serializer, ChangesSerializer):
+            schema.pop("description", None)  # it tells of the class that this one builds on
         return schema
 
     def _map_serializer_field(
@@ -79,7 +91,25 @@ class ClubSchema(AutoSchema):
                 "type": ["string", "null"] if field.allow_null else "string",
                 "description": f"One of {values}; more may come.",
             }
+        if None in schema.get("enum", ()):
+            # A client makes a type of the values; null is none of them.
+            named = [value for value in schema.pop("enum") if value is not None]
+            schema["anyOf"] = [{"type": "string", "enum": named}, {"type": "null"}]
+            schema.pop("type")
         return schema
+
+
+def without_marks(result: dict[str, Any], **_: Any) -> dict[str, Any]:
+    """Return the schema without the marks that the library leaves for its own use."""
+    waiting: list[Any] = [result]
+    while waiting:
+        part = waiting.pop()
+        if isinstance(part, dict):
+            part.pop("x-spec-enum-id", None)
+            waiting += part.values()
+        elif isinstance(part, list):
+            waiting += part
+    return result
 
 
 class StructExtension(OpenApiSerializerExtension):
@@ -96,6 +126,8 @@ class StructExtension(OpenApiSerializerExtension):
             [self.target], ref_template="#/components/schemas/{name}Request"
         )
         for name, component in components.items():
+            # The type's name: an answer may have the same one, and a client one class for each.
+            component.pop("title", None)
             if name != self.target.__name__:
                 auto_schema.registry.register_on_missing(
                     ResolvedComponent(

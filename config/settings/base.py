@@ -158,7 +158,7 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
     "SCHEMA_PATH_PREFIX": "/api/v1/",
     "COMPONENT_SPLIT_REQUEST": True,
     # Enumerations in answers are open (common.api.schema), so none is shared as a closed type.
-    "POSTPROCESSING_HOOKS": [],
+    "POSTPROCESSING_HOOKS": ["common.api.schema.without_marks"],
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "REDOC_DIST": "SIDECAR",
