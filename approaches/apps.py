@@ -3,3 +3,4 @@ from django.apps import AppConfig
 
 class ApproachesConfig(AppConfig):
     name = "approaches"
+    verbose_name = "Run-ups"

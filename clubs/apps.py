@@ -4,6 +4,7 @@ from django.contrib.admin.apps import AdminConfig
 
 class ClubsConfig(AppConfig):
     name = "clubs"
+    verbose_name = "Club and access"
 
 
 class ClubAdminConfig(AdminConfig):

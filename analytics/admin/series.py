@@ -6,7 +6,7 @@ from django.contrib import admin
 from django.http import HttpRequest
 
 from analytics.models import Alert, SeriesState
-from clubs.admin import ClubModelAdmin
+from clubs.admin import ClubModelAdmin, StateFilter
 
 OF_ATHLETE = (
     "approach__code",
@@ -66,7 +66,7 @@ class AlertAdmin(ClubModelAdmin):
         "closed_at",
     )
     list_select_related = ("approach__athlete",)
-    list_filter = ("kind", "finish_class", ("closed_at", admin.EmptyFieldListFilter))
+    list_filter = ("kind", "finish_class", ("closed_at", StateFilter))
     search_fields = OF_ATHLETE
     date_hierarchy = "opened_at"
     ordering = ("-opened_at", "-id")

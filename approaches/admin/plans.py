@@ -11,7 +11,7 @@ from django.http import HttpRequest
 from approaches.admin.search_fields import OF_APPROACHS_ATHLETE, OF_ATHLETE
 from approaches.models import Approach, Plan, StartStyle
 from approaches.services import records
-from clubs.admin import ClubForm, ClubInline, ClubModelAdmin, caller_of
+from clubs.admin import ClubForm, ClubInline, ClubModelAdmin, StateFilter, caller_of
 from clubs.admin.fields import TableField
 from clubs.models import Event
 
@@ -42,7 +42,7 @@ class ApproachAdmin(ClubModelAdmin):
     list_filter = (
         "event",
         "start_style",
-        ("archived_at", admin.EmptyFieldListFilter),
+        ("archived_at", StateFilter),
         ("athlete", admin.RelatedOnlyFieldListFilter),
     )
     search_fields = ("code", *OF_ATHLETE)

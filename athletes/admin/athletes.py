@@ -9,7 +9,7 @@ from django.utils.html import format_html
 
 from athletes.models import Athlete, BodyMeasurement, Consent, Foot, SquadMember
 from athletes.services import records
-from clubs.admin import ClubForm, ClubInline, ClubModelAdmin, OverviewAdmin, caller_of
+from clubs.admin import ClubForm, ClubInline, ClubModelAdmin, OverviewAdmin, StateFilter, caller_of
 from clubs.models import Squad
 
 
@@ -97,7 +97,7 @@ class AthleteAdmin(OverviewAdmin):
     list_display = ("code", "family_name", "given_name", "birth_date", "archived_at", "attempts")
     list_display_links = ("code", "family_name")
     list_filter = (
-        ("archived_at", admin.EmptyFieldListFilter),
+        ("archived_at", StateFilter),
         "take_off_foot",
         ("squad_times__squad", admin.RelatedOnlyFieldListFilter),
     )
@@ -152,6 +152,6 @@ class SquadAdmin(ClubModelAdmin):
     fields = ("name", "archived_at")
     inlines = (MemberInline,)
     list_display = ("name", "archived_at")
-    list_filter = (("archived_at", admin.EmptyFieldListFilter),)
+    list_filter = (("archived_at", StateFilter),)
     search_fields = ("name",)
     ordering = ("name",)

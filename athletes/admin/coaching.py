@@ -6,7 +6,7 @@ from django.contrib import admin
 from django.http import HttpRequest
 
 from athletes.models import CoachAssignment
-from clubs.admin import ClubForm, ClubModelAdmin
+from clubs.admin import ClubForm, ClubModelAdmin, StateFilter
 
 
 class AssignmentForm(ClubForm):
@@ -29,7 +29,7 @@ class CoachAssignmentAdmin(ClubModelAdmin):
     list_display = ("coach__user__email", "squad", "athlete", "from_date", "until_date")
     list_select_related = ("coach__user", "squad", "athlete")
     list_filter = (
-        ("until_date", admin.EmptyFieldListFilter),
+        ("until_date", StateFilter),
         ("squad", admin.RelatedOnlyFieldListFilter),
     )
     search_fields = ("coach__user__email", "squad__name", "athlete__code", "athlete__family_name")

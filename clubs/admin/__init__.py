@@ -4,6 +4,7 @@ The pages of this app are imported by `ClubAdminConfig`: they register with the 
 while this module is imported.
 """
 
+from clubs.admin.notices import Notice, add_notice
 from clubs.admin.overview import OverviewAdmin, Section, add_section
 from clubs.admin.rows import (
     ClubForm,
@@ -14,14 +15,18 @@ from clubs.admin.rows import (
     list_audit_with_names,
 )
 from clubs.admin.site import ClubAdminSite
+from clubs.admin.words import StateFilter
 
 __all__ = [
     "ClubAdminSite",
     "ClubForm",
     "ClubInline",
     "ClubModelAdmin",
+    "Notice",
     "OverviewAdmin",
     "Section",
+    "StateFilter",
+    "add_notice",
     "add_section",
     "audit",
     "caller_of",

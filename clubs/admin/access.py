@@ -16,6 +16,7 @@ from clubs.admin.rows import (
     caller_of,
     list_audit_with_names,
 )
+from clubs.admin.words import StateFilter
 from clubs.models import AccessToken, AuditEntry, Source, SourceKind
 from clubs.services import access
 
@@ -42,7 +43,7 @@ class SourceAdmin(ClubModelAdmin):
     additions_are_audited = True
     inlines = (TokenInline,)
     list_display = ("name", "kind", "membership__user__email", "created_at", "closed_at")
-    list_filter = ("kind", ("closed_at", admin.EmptyFieldListFilter))
+    list_filter = ("kind", ("closed_at", StateFilter))
     list_select_related = ("membership__user",)
     search_fields = ("name", "membership__user__email")
     ordering = ("name",)
@@ -103,7 +104,7 @@ class AccessTokenAdmin(ClubModelAdmin):
         "revoked_at",
         "last_used_date",
     )
-    list_filter = (("revoked_at", admin.EmptyFieldListFilter),)
+    list_filter = (("revoked_at", StateFilter),)
     list_select_related = ("source", "membership__user")
     search_fields = ("name", "public_id", "source__name", "membership__user__email")
     ordering = ("-created_at",)

@@ -8,6 +8,7 @@ from django.contrib.auth import password_validation
 from django.http import HttpRequest
 
 from clubs.admin.rows import ClubForm, ClubModelAdmin, caller_of
+from clubs.admin.words import StateFilter
 from clubs.models import Membership, Role
 from clubs.services import people
 
@@ -41,7 +42,7 @@ class MembershipAdmin(ClubModelAdmin):
     may_add = True
     may_change = True
     list_display = ("user__email", "role", "ended_at")
-    list_filter = ("role", ("ended_at", admin.EmptyFieldListFilter))
+    list_filter = ("role", ("ended_at", StateFilter))
     list_select_related = ("user",)
     search_fields = ("user__email",)
     ordering = ("user__email",)

@@ -8,6 +8,7 @@ from uuid import UUID
 from django import forms
 from django.contrib import admin, messages
 from django.contrib.admin.utils import unquote
+from django.contrib.admin.widgets import RelatedFieldWidgetWrapper
 from django.core.exceptions import NON_FIELD_ERRORS, PermissionDenied, ValidationError
 from django.db import IntegrityError
 from django.db.models import (
@@ -25,6 +26,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.template.response import TemplateResponse
 from django.utils import timezone
+from django.utils.text import capfirst
 
 from clubs.admin.fields import MembershipField, UserField
 from clubs.models import AccessToken, AuditEntry, Club, ClubRow, Membership, User
@@ -138,6 +140,7 @@ class Rights:
     Mixed into pages and inlines. Django's permissions are not asked: nobody has any.
     """
 
+    empty_value_display = "–"  # admin.js looks for it
     may_add: ClassVar[bool] = False
     may_change: ClassVar[bool] = False
     may_delete: ClassVar[bool] = False
@@ -172,8 +175,20 @@ def choose_person(
     if db_field.related_model is User:
         members = Membership.objects.values("user_id")
         people = User.objects.filter(id__in=members).order_by("email")
-        return UserField(**{"queryset": people, **options})
+        return UserField(**{"queryset": people, "label": "Log-in", **options})
     return None
+
+
+def leave_out_windows(field: Any) -> Any:
+    """Take from a choice of rows the buttons that edit those rows in small windows.
+
+    They crowd the forms and are no use on a phone; each row has its page.
+    """
+    widget = getattr(field, "widget", None)
+    if isinstance(widget, RelatedFieldWidgetWrapper):
+        widget.can_add_related = widget.can_change_related = False
+        widget.can_delete_related = widget.can_view_related = False
+    return field
 
 
 class ClubInline(Rights, _TabularInline):
@@ -182,6 +197,9 @@ class ClubInline(Rights, _TabularInline):
     form: Any = ClubForm
     extra = 0
     show_change_link = False
+
+    def formfield_for_dbfield(self, db_field: Any, request: Any, **kwargs: Any) -> Any:
+        return leave_out_windows(super().formfield_for_dbfield(db_field, request, **kwargs))
 
     def formfield_for_foreignkey(
         self, db_field: "ForeignKey[Any, Any]", request: HttpRequest, **kwargs: Any
@@ -202,11 +220,28 @@ class ClubModelAdmin(Rights, _ModelAdmin):
     list_per_page = 50
     # A count of all rows beside the count of those found would cost a second scan.
     show_full_result_count = False
+    show_facets = admin.ShowFacets.NEVER
+    # One sentence for who opens the page for the first time.
+    purpose: ClassVar[str] = ""
+    # What a row is called here, and several, where the model's name is a word of the code.
+    words: ClassVar[tuple[str, str] | None] = None
+    change_list_template = "admin/club_change_list.html"
     add_form_template = change_form_template = "admin/club_change_form.html"
     object_history_template = "admin/club_history.html"
     # Whether `add_row`, or `change_row`, calls a service that writes the audit entry itself.
     additions_are_audited: ClassVar[bool] = False
     changes_are_audited: ClassVar[bool] = False
+
+    def changelist_view(
+        self, request: HttpRequest, extra_context: dict[str, Any] | None = None
+    ) -> HttpResponse:
+        """Say what the page lists, and what for."""
+        title = capfirst(str(self.opts.verbose_name_plural))
+        said = {} if "_popup" in request.GET else {"title": title, "purpose": self.purpose}
+        return super().changelist_view(request, {**said, **(extra_context or {})})
+
+    def formfield_for_dbfield(self, db_field: Any, request: Any, **kwargs: Any) -> Any:
+        return leave_out_windows(super().formfield_for_dbfield(db_field, request, **kwargs))
 
     def formfield_for_foreignkey(
         self, db_field: "ForeignKey[Any, Any]", request: HttpRequest, **kwargs: Any

@@ -5,6 +5,7 @@ from functools import update_wrapper
 from typing import Any, TypeVar, cast
 
 from django import forms
+from django.apps import apps
 from django.contrib import admin
 from django.contrib.auth.forms import AuthenticationForm, UsernameField
 from django.contrib.auth.views import redirect_to_login
@@ -20,7 +21,9 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import csrf_protect
 
 from clubs import selectors
+from clubs.admin import notices
 from clubs.admin.rows import ClubModelAdmin, ClubRequest
+from clubs.admin.words import spell_names
 from clubs.models import Club, Membership, Role, User
 from clubs.services import access
 from common.club_scope import club_scope
@@ -69,11 +72,39 @@ class ClubAdminSite(admin.AdminSite):
         Installed packages register pages for tables without a club (groups, log-in attempts); a
         club's admin has no business there, so they get no address.
         """
-        if admin_class is not None and issubclass(admin_class, ClubModelAdmin):
-            super().register(model_or_iterable, admin_class, **options)
+        if admin_class is None or not issubclass(admin_class, ClubModelAdmin):
+            return
+        models = [model_or_iterable] if isinstance(model_or_iterable, type) else model_or_iterable
+        for model in models:
+            if admin_class.words is not None:
+                model._meta.verbose_name, model._meta.verbose_name_plural = admin_class.words
+            for shown in (model, *(inline.model for inline in admin_class.inlines)):
+                spell_names(shown)
+            super().register(model, admin_class, **options)
 
     def get_urls(self) -> list[URLPattern | URLResolver]:
         return [path("choose-club/", self.choose_club, name="choose_club"), *super().get_urls()]
+
+    def get_app_list(
+        self, request: HttpRequest, app_label: str | None = None
+    ) -> list[dict[str, Any]]:
+        """Return the pages app by app, the club's own last: those are changed least."""
+        found = super().get_app_list(request, app_label)
+        for app in found:
+            for page in app["models"]:
+                page["purpose"] = getattr(self._registry[page["model"]], "purpose", "")
+        order = [config.label for config in apps.get_app_configs()]
+        own = Club._meta.app_label
+        return sorted(
+            found, key=lambda app: (app["app_label"] == own, order.index(app["app_label"]))
+        )
+
+    def index(
+        self, request: HttpRequest, extra_context: dict[str, Any] | None = None
+    ) -> TemplateResponse:
+        """Begin with what waits for the admin."""
+        waiting = notices.list_notices(cast(ClubRequest, request).caller)
+        return super().index(request, {"notices": waiting, **(extra_context or {})})
 
     def has_permission(self, request: HttpRequest) -> bool:
         return bool(_administered_clubs(request))

@@ -104,6 +104,7 @@ AXES_USERNAME_FORM_FIELD = "username"
 AXES_IPWARE_PROXY_COUNT = int(text("PROXY_COUNT", "0"))
 
 LANGUAGE_CODE = "en"
+FORMAT_MODULE_PATH = "config.formats"
 TIME_ZONE = "UTC"
 USE_I18N = True
 USE_TZ = True

@@ -191,4 +191,4 @@ class TestContentSecurityPolicy:
 
         page = browser.get(reverse("admin:athletes_athlete_changelist")).content.decode()
 
-        assert "May 3, 2026, 8 a.m." in page
+        assert "3 May 2026, 08:00" in page

@@ -1,0 +1,1 @@
+"""English, as clubs in many countries read it."""
