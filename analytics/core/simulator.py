@@ -10,16 +10,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analytics.core import wind as wind_effect
 from analytics.core.conventions import DEFAULT_AIM_M, BoolArray, FloatArray, IntArray
 
 SHORTEST_STEP_M = 0.50
 LONGEST_STEP_M = 3.20
 """No step is shorter or longer than this, whatever the errors add up to; ours."""
-
-WIND_SHIFT_M = 0.08
-WIND_SHIFT_OVER_M = 35.0
-"""A tail wind of 1 m/s brings the foot 0.08 m nearer the pit after 35 m (our derivation, with the
-drag model set to Linthorne 1994, J Appl Biomech 10:110-131), growing with distance^1.5."""
 
 FASTEST_MPS = 12.0
 """No step is quicker than this, the top of what sprinters reach; its time gives way."""
@@ -321,15 +317,15 @@ def _footfalls(
     n = start_error.size
     toe = np.empty((n, plan.toe_m.size))
     toe[:, -1] = plan.start_mark_m + start_error
-    shift = WIND_SHIFT_M * ((plan.start_mark_m - plan.toe_m) / WIND_SHIFT_OVER_M) ** 1.5
-    effect = wind - wind**2 / 16
+    slope = wind_effect.usual_wind_slope(plan.start_mark_m - plan.toe_m)
+    felt = wind_effect.felt_wind(wind)
     unsteady_from, unsteady_to = athlete.unsteady_steps
     for k in range(athlete.n_steps, 0, -1):
         # Step numbers count back from the board, so that a run of steps begins with the higher.
         sd = athlete.unsteady_sd_m if unsteady_from >= k >= unsteady_to else athlete.step_sd_m
         length = (plan.toe_m[k] - plan.toe_m[k - 1]) * stretch
         length += rng.normal(0.0, sd, size=n)
-        length += (shift[k - 1] - shift[k]) * effect
+        length += (slope[k] - slope[k - 1]) * felt
         seen = toe[:, k] - plan.toe_m[k] + rng.normal(0.0, athlete.perception_sd_m, size=n)
         if k <= athlete.steering_from:
             length += athlete.steering_gain * seen

@@ -1,0 +1,38 @@
+"""The page on decisions says what was measured, and what must hold for them to be of use."""
+
+import pytest
+
+from tests.core.decisions import diagnosing, marking, page
+from tests.core.decisions.tables import Row, Table
+
+ROWS = [(table, row) for table in page.TABLES for row in table.rows]
+
+
+class TestPage:
+    @pytest.mark.parametrize("table", page.TABLES, ids=lambda table: table.title)
+    def test_gives_every_row(self, table: Table):
+        assert list(page.read(table)) == [row.setting for row in table.rows]
+
+    def test_diagnosis_leaves_nine_of_ten_athletes_without_trouble_alone(self):
+        for (trouble, _), (right, *_) in page.read(diagnosing.TABLE).items():
+            assert right >= 0.85 or trouble != "none"
+
+    def test_more_attempts_name_a_wrong_mark_more_often(self):
+        found = page.read(diagnosing.TABLE)
+
+        rights = [found["wrong mark", n][0] for n in ("6", "12", "20", "40")]
+        assert rights == sorted(rights)
+
+    def test_advice_leaves_less_of_a_wrong_mark_than_the_last_three_do(self):
+        for (athlete, mark, attempts), (*_, left, by_rule) in page.read(marking.TABLE).items():
+            assert left < by_rule or float(mark) in {0.1}, (athlete, mark, attempts)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("table", "row"), ROWS, ids=[f"{table.title}: {row.setting}" for table, row in ROWS]
+)
+class TestRows:
+    def test_are_as_the_page_says(self, table: Table, row: Row):
+        # Another version of a library may tip a few of the runs.
+        assert row.measure() == pytest.approx(page.read(table)[row.setting], abs=0.02)

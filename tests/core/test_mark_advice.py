@@ -1,0 +1,235 @@
+"""Mark advice: by hand, its rules one by one, its edges, by properties, on simulated athletes."""
+
+from collections import Counter
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy import stats
+
+from analytics.core import mark_advice
+from analytics.core.conventions import NotEnoughAttempts
+from analytics.core.mark_advice import Errors, History, MarkAdvice, MarkAnswer, MarkSettings
+from tests.core import marks
+
+NAN = float("nan")
+
+
+def advise(board, *, check=None, start_mark_m=34.20, **history) -> MarkAdvice:
+    board = np.asarray(board, dtype=float)
+    found = mark_advice.advise_mark(
+        Errors(board),
+        History(np.broadcast_to(start_mark_m, board.shape), **history),
+        check=None if check is None else Errors(check),
+    )
+    assert isinstance(found, MarkAdvice)
+    return found
+
+
+class TestByHand:
+    def test_the_bias_of_one_session(self):
+        # A steady level: N(0, 0.06^2) and four errors of mean 0.15 with a known SD of 0.10.
+        settings = replace(MarkSettings(), session_share=0.0, attempt_share=0.0)
+        error = np.array([0.15 + 0.1, 0.15 - 0.1, 0.15 + 0.1, 0.15 - 0.1])
+
+        found = mark_advice.advise_mark(Errors(error), History(np.full(4, 30.0)), settings=settings)
+
+        assert isinstance(found, MarkAdvice)
+        # SD: sum of squares 0.04 on 3 df and 0.04 on the 4 df of what is usual, so 0.08 / 7.
+        sd = np.sqrt(0.08 / 7)
+        precision = 1 / 0.06**2 + 4 / sd**2
+        mean = 4 * 0.15 / sd**2 / precision
+        assert found.board.error_sd_m == pytest.approx(sd)
+        assert found.board.mean_m == pytest.approx(mean)
+        assert found.board.sd_m == pytest.approx(precision**-0.5)
+        assert found.board.probability_short == pytest.approx(
+            stats.norm.sf(0.05, mean, precision**-0.5)
+        )
+        assert (found.answer, found.move_m) == (MarkAnswer.MOVE, -found.board.mean_m)
+        assert found.start_mark_m == round(30.0 - mean, 2)
+
+    def test_landing_short_moves_the_mark_toward_the_pit_and_landing_far_away_from_it(self):
+        assert advise(np.full(8, 0.15)).start_mark_m < 34.20
+        assert advise(np.full(8, -0.15)).start_mark_m > 34.20
+
+
+class TestRules:
+    def test_the_check_mark_says_how_far(self):
+        found = advise(np.full(8, 0.08), check=np.full(8, 0.30))
+
+        assert found.answer is MarkAnswer.MOVE
+        assert found.check is not None
+        assert found.move_m == -found.check.mean_m
+        assert found.check_mark_shift_m == 0.0
+
+    def test_a_check_mark_that_was_missed_moves_the_mark_though_the_board_was_met(self):
+        assert advise(np.zeros(8), check=np.full(8, 0.30)).answer is MarkAnswer.MOVE
+
+    def test_a_check_mark_that_was_met_sends_the_coach_to_the_last_steps(self):
+        found = advise(np.full(12, 0.15), check=np.full(12, 0.0))
+
+        assert (found.answer, found.move_m, found.start_mark_m) == (
+            MarkAnswer.LAST_STEPS,
+            0.0,
+            34.20,
+        )
+
+    def test_an_error_that_both_show_is_the_marks_though_small_at_the_check_mark(self):
+        found = advise(np.full(12, 0.09), check=np.full(12, 0.09))
+
+        assert found.answer is MarkAnswer.MOVE
+
+    def test_a_check_mark_that_does_not_say_leaves_it_undecided(self):
+        found = advise(np.full(8, 0.15), check=[0.06, 0.05] + [NAN] * 6)
+
+        assert found.answer is MarkAnswer.UNDECIDED
+
+    def test_both_met_keeps_the_mark(self):
+        found = advise(np.tile([0.02, -0.02], 6), check=np.tile([0.04, -0.04], 6))
+
+        assert (found.answer, found.move_m) == (MarkAnswer.KEEP, 0.0)
+
+    def test_without_a_check_mark_the_board_decides(self):
+        assert advise(np.full(8, 0.15)).check_mark_shift_m is None
+        assert advise(np.tile([0.02, -0.02], 6)).answer is MarkAnswer.KEEP
+        assert advise([0.1, -0.1]).answer is MarkAnswer.UNDECIDED
+
+
+class TestHistory:
+    def test_a_mark_that_was_moved_is_not_moved_again(self):
+        error = np.append(np.full(10, 0.15), np.zeros(2))
+        marks_used = np.append(np.full(10, 34.20), np.full(2, 34.05))
+
+        assert advise(error).answer is MarkAnswer.MOVE
+        moved = advise(error, start_mark_m=marks_used)
+        assert moved.board.mean_m == pytest.approx(0.0, abs=0.02)
+        assert moved.answer is not MarkAnswer.MOVE
+
+    def test_a_move_reaches_the_board_as_far_as_steering_lets_it(self):
+        error = np.full(12, 0.15)
+        marks_used = np.append(np.full(10, 34.20), np.full(2, 33.90))
+
+        steered = advise(error, start_mark_m=marks_used, pass_through=0.0)
+
+        assert steered.board.mean_m == pytest.approx(advise(error).board.mean_m)
+
+    def test_a_spurt_lets_the_latest_attempts_speak(self):
+        error = np.append(np.zeros(20), np.full(3, 0.2))
+        changed = np.arange(23) == 20
+
+        spurted = advise(error, may_have_changed=changed)
+
+        assert spurted.board.mean_m > advise(error).board.mean_m + 0.03
+
+    def test_sessions_apart_weigh_less(self):
+        error = np.append(np.zeros(6), np.full(6, 0.2))
+        session = np.repeat([1, 2], 6)
+
+        assert advise(error, session=session).board.mean_m > advise(error).board.mean_m
+
+
+class TestFewAttempts:
+    def test_one_is_not_enough(self):
+        found = mark_advice.advise_mark(Errors([0.6]), History([34.2]))
+
+        assert found == NotEnoughAttempts(n=1, needed=2)
+
+    def test_one_is_enough_when_the_check_mark_was_missed_as_well(self):
+        assert advise([0.6], check=[0.9]).answer is MarkAnswer.MOVE
+
+    def test_one_that_met_the_check_mark_is_not(self):
+        assert advise([0.6], check=[0.0]).answer is MarkAnswer.UNDECIDED
+
+    def test_one_that_missed_on_the_other_side_is_not(self):
+        assert advise([-0.6], check=[0.9]).answer is MarkAnswer.UNDECIDED
+
+    def test_none_is_none(self):
+        found = mark_advice.advise_mark(Errors([NAN]), History([34.2]), check=Errors([0.5]))
+
+        assert found == NotEnoughAttempts(n=0, needed=2)
+
+    def test_no_jumps_that_nobody_measured_speak(self):
+        beyond = mark_advice.advise_mark(Errors(np.full(8, NAN), -0.06), History(np.full(8, 34.2)))
+
+        assert isinstance(beyond, MarkAdvice)
+        assert (beyond.n, beyond.answer) == (8, MarkAnswer.MOVE)
+        assert beyond.move_m > 0
+
+    @pytest.mark.parametrize(
+        ("board", "history", "check", "words"),
+        [
+            (Errors([[0.1]]), History([34.2]), None, "board needs one error"),
+            (Errors([0.1, 0.2]), History([34.2]), None, "start_mark_m"),
+            (Errors([0.1]), History([NAN]), None, "start_mark_m"),
+            (Errors([0.1]), History([34.2]), Errors([0.1, 0.2]), "check needs one error"),
+            (Errors([float("inf")]), History([34.2]), None, "infinite"),
+            (Errors([0.1], [0.1, 0.2]), History([34.2]), None, "beyond_m"),
+            (Errors([0.1]), History([34.2], pass_through=NAN), None, "pass_through"),
+            (
+                Errors([0.1, 0.2]),
+                History([34.2, 34.2], may_have_changed=[0, 1]),
+                None,
+                "may_have_changed",
+            ),
+        ],
+    )
+    def test_bad_input_is_refused(self, board, history, check, words):
+        with pytest.raises(ValueError, match=words):
+            mark_advice.advise_mark(board, history, check=check)
+
+
+class TestSimulatedAthletes:
+    """The whole table stands in docs/metrics/decisions.md."""
+
+    @pytest.mark.parametrize(
+        ("athlete", "mark_error_m", "answer", "least"),
+        [
+            ("steers", 0.30, MarkAnswer.MOVE, 0.9),
+            ("does not steer", 0.20, MarkAnswer.MOVE, 0.9),
+            ("steers", 0.0, MarkAnswer.KEEP, 0.5),
+        ],
+    )
+    def test_are_advised_rightly_after_12(self, athlete, mark_error_m, answer, least):
+        counts = Counter(
+            marks.advised(athlete, mark_error_m, n=12, seed=seed).answer for seed in range(40)
+        )
+
+        assert counts[answer] >= least * 40, counts
+
+    def test_whose_mark_is_right_are_seldom_moved(self):
+        for athlete in marks.ATHLETES:
+            counts = Counter(
+                marks.advised(athlete, 0.0, n=20, seed=seed).answer for seed in range(40)
+            )
+            assert counts[MarkAnswer.MOVE] <= 0.1 * 40, (athlete, counts)
+
+
+class TestProperties:
+    @given(
+        error=st.lists(st.one_of(st.just(NAN), st.floats(-1, 1)), min_size=2, max_size=15),
+        check=st.floats(-1, 1),
+    )
+    def test_mirrored_errors_mirror_the_advice(self, error, check):
+        error = np.array([0.0, 0.01, *error])
+        at_check = np.full(error.size, check)
+
+        found, mirrored = advise(error, check=at_check), advise(-error, check=-at_check)
+
+        assert mirrored.answer is found.answer
+        assert mirrored.move_m == pytest.approx(-found.move_m, abs=1e-12)
+
+    @given(
+        error=st.lists(st.floats(-1, 1), min_size=2, max_size=15),
+        scale=st.sampled_from([0.0, 1e-9, 1.0]),
+    )
+    def test_is_finite_and_probabilities_are_shares(self, error, scale):
+        found = advise(scale * np.array(error))
+
+        assert np.isfinite([found.move_m, found.start_mark_m, found.board.sd_m]).all()
+        assert 0 <= found.board.probability_right <= 1
+        assert 0 <= found.board.probability_off <= 1
+        assert found.board.interval.low < found.board.mean_m < found.board.interval.high
+        # A move only ever shrinks the mean error of the attempts: it is drawn toward no move.
+        assert abs(found.move_m) <= np.max(np.abs(error)) + 1e-12
