@@ -15,6 +15,7 @@ from approaches.models import (
     LeftOut,
     MatchedBy,
     Outcome,
+    Phase,
     Plan,
     RowKind,
     SessionKind,
@@ -169,7 +170,7 @@ class AttemptSerializer(serializers.Serializer[Any]):
     session = serializers.UUIDField(source="session_id")
     started_at = serializers.DateTimeField()
     finish = serializers.ChoiceField(Finish.choices)
-    phases = serializers.ListField(child=serializers.CharField())
+    phases = serializers.ListField(child=serializers.ChoiceField(Phase.choices))
     start_mark_m = serializers.FloatField(allow_null=True)
     wind_mps = serializers.FloatField(allow_null=True)
     outcome = serializers.ChoiceField(Outcome.choices)

@@ -60,9 +60,11 @@ RULES = {
 def check_readings(readings: Sequence[Reading], columns: Columns) -> dict[int, list[Fault]]:
     """Return the faults of each reading that breaks a rule, by its index, in the rules' order."""
     faults: dict[int, list[Fault]] = {}
-    for check in _CHECKS:
-        for index, pointer, code in check(readings, columns):
-            faults.setdefault(index, []).append(Fault(pointer, code, RULES[code]))
+    # Of two huge numbers the difference may be no number; they break the rules all the same.
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        for check in _CHECKS:
+            for index, pointer, code in check(readings, columns):
+                faults.setdefault(index, []).append(Fault(pointer, code, RULES[code]))
     return faults
 
 
@@ -230,8 +232,7 @@ def _flag_speeds(at_m: Ragged, time_s: Ragged, sign: float, pointer: str) -> Fou
     first, second = _neighbours(at_m, time_s)
     way = (at_m.values[second] - at_m.values[first]) * sign
     time = time_s.values[second] - time_s.values[first]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        speed = way / time
+    speed = way / time
     wrong = np.zeros(len(at_m.values), dtype=bool)
     # Values out of order have their own rule.
     wrong[second] = (way * time > 0) & ~((speed >= SLOWEST_MPS) & (speed <= FASTEST_MPS))

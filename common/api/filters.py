@@ -1,6 +1,6 @@
 """Filters that are declared, and refuse what they cannot read."""
 
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any
 
 from django import forms
@@ -25,7 +25,11 @@ class _MomentField(forms.DateTimeField):
             raise ValidationError("Enter a time such as 2026-05-02T09:14:07Z.") from error
         if moment.utcoffset() is None:
             raise ValidationError("The time lacks its zone; a + is written %2B.")
-        return moment
+        try:
+            # The database knows no offset of 16 hours or more, which RFC 3339 allows.
+            return moment.astimezone(UTC)
+        except OverflowError as error:
+            raise ValidationError("The time lies outside the years 1 to 9999.") from error
 
 
 class MomentFilter(filters.DateTimeFilter):

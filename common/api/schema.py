@@ -61,6 +61,10 @@ class ClubSchema(AutoSchema):
                 bodies[status] = self._get_response_for_code(  # type: ignore[no-untyped-call]  # untyped library
                     OpenApiResponse(ProblemSerializer, description), status, [MEDIA_TYPE]
                 )
+        if "If-None-Match" in {
+            getattr(each, "name", None) for each in self.get_override_parameters()
+        }:
+            bodies["304"] = {"description": "The client has the answer of that ETag already."}
         return dict(sorted(bodies.items()))
 
     def _own_problems(self) -> dict[str, str]:

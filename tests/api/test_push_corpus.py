@@ -49,7 +49,13 @@ def taken(body: bytes, media_type: str, *rows: str, created: int = 0, **headers:
     return Sent(body, media_type, 200, rows=rows, created=created, headers=headers)
 
 
+# Their differences, and the products of these, are beyond 64-bit floating point.
+FAR_GATES = b'"gates": {"at_m": [1e308, -1e308, 1e200], "time_s": [-1e308, 1e308, -1e200]}'
+FAR_TOES = b'"footfalls": {"toe_m": [1e308, -1e308], "touchdown_s": [-1e308, 1e308]}'
+
+
 def numbers(good: bytes, table: bytes) -> dict[str, Sent]:
+    wind = b'"wind_mps": 0.8'
     nan, huge = (good.replace(b"0.8", word) for word in (b"NaN", b"1e999"))
     return {
         "NaN in an array": refused(b"[%s]" % nan, JSON, 400, "unreadable_body"),
@@ -59,6 +65,8 @@ def numbers(good: bytes, table: bytes) -> dict[str, Sent]:
         "1e999 in an array": taken(b"[%s]" % huge, JSON, "number_out_of_range"),
         "1e999 in a line": taken(huge, NDJSON, "number_out_of_range"),
         "1e999 in a table": taken(table.replace(b"0.8", b"1e999"), CSV, "number_out_of_range"),
+        "gates at 1e308": taken(good.replace(wind, FAR_GATES), NDJSON, "gate_off_runway"),
+        "toes at 1e308": taken(good.replace(wind, FAR_TOES), NDJSON, "position_out_of_range"),
         "400 digits": taken(good.replace(b"0.8", b"9" * 400), NDJSON, "number_out_of_range"),
         "10,000 digits": taken(good.replace(b"0.8", b"0." + b"7" * 10_000), NDJSON, created=1),
     }

@@ -1,9 +1,11 @@
 """Every example that is marked to be executed works as printed."""
 
 import json
+import os
 import re
 import shutil
 import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -26,9 +28,12 @@ def run_examples(page: Path, demo: Demo) -> list[str]:
     """Run the examples of a page one after the other in one shell, and return what each printed."""
     commands = [example.commands for example in pages.list_examples(page)]
     script = _STRICT + "".join(f"{each}\nprintf '\\n{_MARK}\\n'\n" for each in commands)
+    # What a reader has installed for an example is among the packages that the tests run with.
+    programs = f"{Path(sys.executable).parent}:{os.environ['PATH']}"
     done = subprocess.run(
         ["bash", "-c", script.replace(PRINTED_BASE, demo.base_url)],
         cwd=demo.folder,
+        env={**os.environ, "PATH": programs},
         capture_output=True,
         text=True,
         timeout=60,

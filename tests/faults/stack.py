@@ -22,6 +22,7 @@ from config.local_dir import find_free_port
 
 CHECKOUT = Path(__file__).resolve().parents[2]
 PATIENCE_SECONDS = 30.0
+START_PATIENCE_SECONDS = 180.0  # on a busy machine the programs import for a minute
 POLL_SECONDS = 0.05
 _CELERY = ["-m", "celery", "-A", "config.celery"]
 
@@ -145,7 +146,11 @@ class Stack:
         return [program.name for program in ended]
 
     def wait_until_whole(self) -> None:
-        wait_until(lambda: self.readiness().get("status") == "ready", "the stack is whole")
+        wait_until(
+            lambda: self.readiness().get("status") == "ready",
+            "the stack is whole",
+            patience_seconds=START_PATIENCE_SECONDS,
+        )
 
     def stop(self) -> None:
         for program in self.programs:
