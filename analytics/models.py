@@ -210,8 +210,17 @@ class Alert(SeriesRow, KeptRow):
         db_constraint=False,
         db_index=False,
     )
-    put_off_until_date = models.DateField(null=True)
+    put_off_until_date = models.DateField(null=True, help_text="The day on which it is back.")
     put_off_reason = models.CharField(max_length=400, blank=True)
+    put_off_at = models.DateTimeField(null=True)
+    put_off_by = models.ForeignKey(
+        Membership,
+        on_delete=models.PROTECT,
+        null=True,
+        related_name="+",
+        db_constraint=False,
+        db_index=False,
+    )
     created_at = models.DateTimeField(db_default=Now(), editable=False)
 
     class Meta:
@@ -220,6 +229,13 @@ class Alert(SeriesRow, KeptRow):
             SameClub("plan", name="alert_plan_same_club"),
             SameClub("opened_at_attempt", name="alert_attempt_same_club"),
             SameClub("acknowledged_by", name="alert_acknowledged_by_same_club"),
+            SameClub("put_off_by", name="alert_put_off_by_same_club"),
+            # Who put an alert off wants to see it again: whoever did one has not done the other.
+            models.CheckConstraint(
+                condition=models.Q(acknowledged_at__isnull=True)
+                | models.Q(put_off_until_date__isnull=True),
+                name="alert_acknowledged_or_put_off",
+            ),
             models.UniqueConstraint(
                 fields=["club", "kind", "approach", "finish_class", "opened_at_attempt"],
                 name="alert_once_per_point",

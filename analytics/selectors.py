@@ -10,7 +10,7 @@ import msgspec
 import numpy as np
 import numpy.typing as npt
 from django.db import connection
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from analytics.core.conventions import DEFAULT_AIM_M
 from analytics.models import Alert, SeriesPoint, SeriesState
@@ -359,3 +359,24 @@ def get_alert_for(caller: Caller, alert_id: UUID, *, today: date) -> Alert:
     if alert is None:
         raise NotFoundError
     return alert
+
+
+def lock_alert(alert_id: UUID) -> Alert:
+    """Return an alert of the club in scope, locked against other changes.
+
+    Raises
+    ------
+    NotFoundError
+        The club has no such alert.
+    """
+    alerts = Alert.objects.select_related("approach", "plan")
+    # The plan may be none, and what may be none cannot be locked.
+    alert = alerts.select_for_update(of=("self",), no_key=True).filter(id=alert_id).first()
+    if alert is None:
+        raise NotFoundError
+    return alert
+
+
+def put_off_on(day: date) -> Q:
+    """Return the condition that an alert is put off on `day`: on its own day it is back."""
+    return Q(put_off_until_date__gt=day)

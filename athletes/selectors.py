@@ -77,6 +77,11 @@ def list_squads_of(athlete: Athlete, *, today: date) -> QuerySet[SquadMember]:
     return SquadMember.objects.filter(_on(today), athlete=athlete).select_related("squad")
 
 
+def list_times_in_squad(squad_id: UUID, *, today: date) -> QuerySet[SquadMember]:
+    """Return the times in a squad that hold today."""
+    return SquadMember.objects.filter(_on(today), squad_id=squad_id)
+
+
 def list_assignments_for(athlete: Athlete, *, today: date) -> QuerySet[CoachAssignment]:
     """Return by which assignments, of the athlete or of a squad, coaches see the athlete today."""
     squads = list_squads_of(athlete, today=today).values("squad_id")

@@ -12,6 +12,8 @@ from rest_framework import serializers
 from analytics.models import AlertKind
 from analytics.services import alerting, wording
 from approaches.models import FinishClass, Phase
+from common.api import fields
+from common.api.serializers import ChangesSerializer
 
 
 class NotEnoughAttemptsSerializer(serializers.Serializer[Any]):
@@ -224,7 +226,17 @@ class AlertSerializer(serializers.Serializer[Any]):
         [alerting.CALM, alerting.NEW_PLAN, alerting.FIGURES_CHANGED], allow_null=True
     )
     acknowledged_at = serializers.DateTimeField(allow_null=True)
-    put_off_until_date = serializers.DateField(allow_null=True)
+    acknowledged_by = serializers.UUIDField(
+        source="acknowledged_by_id", allow_null=True, help_text="The member, as in the audit."
+    )
+    put_off_until_date = serializers.DateField(
+        allow_null=True, help_text="From this day on it is back, and this says that it was put off."
+    )
+    put_off_reason = serializers.CharField()
+    put_off_at = serializers.DateTimeField(allow_null=True)
+    put_off_by = serializers.UUIDField(
+        source="put_off_by_id", allow_null=True, help_text="The member, as in the audit."
+    )
 
     def get_text(self, alert: Any) -> str:
         return wording.describe_alert(alert.kind, alert.evidence)
@@ -232,3 +244,15 @@ class AlertSerializer(serializers.Serializer[Any]):
     def to_representation(self, alert: Any) -> dict[str, Any]:
         written: dict[str, Any] = super().to_representation(alert)
         return written | {"closed_because": alert.closed_because or None}
+
+
+class AlertChangesSerializer(ChangesSerializer):
+    """What a person does about an alert."""
+
+    acknowledged = fields.FlagField(help_text="Seen to; it stays so until the alert closes.")
+    put_off_until_date = fields.DayField(
+        allow_null=True, help_text="A day to come, on which the alert is back; null: now."
+    )
+    put_off_reason = fields.TextField(
+        lines=True, max_length=400, help_text="Why it can wait; the athlete may read it."
+    )

@@ -15,6 +15,17 @@ CALM = "calm"
 NEW_PLAN = "new_plan"
 FIGURES_CHANGED = "figures_changed"
 
+# What judging says of an alert. Nothing else of it is written here: a coach may acknowledge it, or
+# put it off, at this very moment.
+JUDGED = (
+    "plan_id",
+    "opened_at_attempt_id",
+    "opened_at",
+    "evidence",
+    "closed_at",
+    "closed_because",
+)
+
 
 def reconcile_alerts(*, club: Club, series: Series, judged: Judged, now: datetime) -> list[Alert]:
     """Open and close alerts as judged; return those that are new.
@@ -49,7 +60,7 @@ def reconcile_alerts(*, club: Club, series: Series, judged: Judged, now: datetim
             touched.append(alert)
     for alert in touched:
         if before[alert.id] != _said(alert):
-            alert.save()
+            alert.save(update_fields=JUDGED)
     Alert.objects.bulk_create(opened)
     return opened
 
@@ -108,14 +119,7 @@ def _find_same(alerts: list[Alert], event: Event) -> Alert | None:
 
 def _said(alert: Alert) -> tuple[object, ...]:
     """Return what judging says of an alert, to see whether it says anything else now."""
-    return (
-        alert.plan_id,
-        alert.opened_at_attempt_id,
-        alert.opened_at,
-        alert.evidence,
-        alert.closed_at,
-        alert.closed_because,
-    )
+    return tuple(getattr(alert, name) for name in JUDGED)
 
 
 def _close(alert: Alert, event: Event) -> None:

@@ -11,7 +11,7 @@ import pytest
 from analytics import selectors
 from analytics.core import alert_rules
 from analytics.models import Alert, SeriesPoint, SeriesState, SessionPoint
-from analytics.services import figures, sweeping
+from analytics.services import alerting, figures, sweeping
 from analytics.services.method import METHOD
 from approaches.models import Approach, Attempt, FinishClass, PendingRefresh
 from approaches.services import records, storing
@@ -348,6 +348,34 @@ class TestJudging:
             alert = Alert.objects.get(kind="level")
         assert (alert.id, alert.acknowledged_at) == (opened.id, LATER)
         assert alert.opened_at == opened.opened_at + timedelta(minutes=6)
+
+    def test_what_a_coach_does_while_an_alert_is_judged_again_is_kept(
+        self, season: Season, monkeypatch: pytest.MonkeyPatch
+    ):
+        """Judging has read the alert before the coach wrote it, and writes it afterwards."""
+        for toes in draw(5, 5, mean=0.06, sd=0.05):
+            season.add_session(toes)
+        for toes in draw(6, 6, mean=0.30, sd=0.05):
+            season.add_session(toes)
+        season.push([each for i, each in enumerate(season.readings) if i % 5 != 4])
+        season.refresh()
+        with club_scope(season.scene.club):
+            before = Alert.objects.get(kind="level")
+        list_redone = alerting._list_redone
+
+        def acknowledge_meanwhile(*read: Any) -> Any:
+            found = list_redone(*read)
+            Alert.objects.update(acknowledged_at=LATER)
+            return found
+
+        monkeypatch.setattr(alerting, "_list_redone", acknowledge_meanwhile)
+        season.push()
+        season.refresh()
+
+        with club_scope(season.scene.club):
+            (alert,) = Alert.objects.filter(kind="level")
+        assert alert.evidence != before.evidence  # it was written
+        assert (alert.id, alert.acknowledged_at) == (before.id, LATER)
 
     def test_a_settled_improver_is_told_as_progress(self, season: Season):
         for toes in draw(8, 6, mean=0.35, sd=0.12):
