@@ -40,13 +40,7 @@ _PREFER = OpenApiParameter(
         f"most {LONGEST_WAIT_S}). Few may wait at once; `Preference-Applied` says who did."
     ),
 )
-_IF_NONE_MATCH = OpenApiParameter(
-    "If-None-Match",
-    str,
-    OpenApiParameter.HEADER,
-    description="The ETag of the answer that the client has: 304 when it is still the same.",
-)
-_EVERY = [_FINISH, _PREFER, _IF_NONE_MATCH]
+_EVERY = [_FINISH, _PREFER]
 # What stands for each figure before the first refresh of a series.
 _NONE_YET = {
     "accuracy": NotEnoughAttempts(n=0, needed=accuracy.MIN_MEASURED),
@@ -77,7 +71,7 @@ class FiguresView(ClubView, ABC):
             with waiting.seat() as was_applied:
                 if was_applied:
                     content = self._read_when_fresh(series, content, wait_s)
-        response = answers.answer_with(self.request, content, role=self.caller.role)
+        response = answers.answer_with(content)
         if was_applied:
             response["Preference-Applied"] = f"wait={wait_s}"
         return response

@@ -38,9 +38,7 @@ class AlertList(ClubList):
 
     @extend_schema(responses=serializers.AlertSerializer(many=True))
     def get(self, request: Request, club: str) -> Response:
-        response = self.listed()
-        response["Cache-Control"] = "private, no-cache"
-        return response
+        return self.listed()
 
 
 class AlertDetail(ClubView):

@@ -118,7 +118,8 @@ class ApproachDetail(ApproachView):
 class PlanList(ApproachView, ClubList):
     """Every revision of a run-up's plan. A change is a new revision.
 
-    The ETag is that of the latest revision, "0" before the first; a new one is made from it.
+    The ETag begins with the number of the latest revision, 0 before the first; a new one is made
+    from that.
     """
 
     rights = {"GET": permissions.READ_PLANS, "POST": permissions.WRITE_PLANS}

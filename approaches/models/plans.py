@@ -124,7 +124,7 @@ class Plan(ClubRow):
 
     @property
     def version(self) -> int:
-        """Return what its ETag is made of: a revision never changes, so its number says it all."""
+        """Return what its ETag begins with: a revision never changes, so its number says it all."""
         return self.revision
 
 

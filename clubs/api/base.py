@@ -9,7 +9,8 @@ from uuid import UUID
 
 import msgspec
 from django.db.models import Model, QuerySet
-from django.http import HttpRequest, HttpResponseBase
+from django.http import HttpRequest
+from django.http.response import HttpResponseBase
 from django.urls import reverse
 from rest_framework.authentication import BaseAuthentication
 from rest_framework.generics import GenericAPIView
@@ -23,7 +24,8 @@ from clubs.errors import KeyRequiredError
 from clubs.models import Club
 from clubs.selectors import Caller, today_at
 from clubs.services import answering
-from common.api.errors import InvalidParameterError, UnknownParameterError
+from common.api.conditional import answer_unless_known, mark_as_private, tag_answer
+from common.api.errors import InvalidHeaderError, InvalidParameterError, UnknownParameterError
 from common.api.filters import parameter_names
 from common.api.limits import CallerLimit, Standing, headers_of
 from common.api.preconditions import content_of, etag_of, find_idempotency_key
@@ -33,6 +35,8 @@ from common.club_scope import club_scope
 
 # Content-Type and its like are written anew; these belong to the answer.
 _KEPT_HEADERS = frozenset({"Cache-Control", "ETag", "Location"})
+
+_READING = frozenset({"GET", "HEAD"})
 
 # What a change of a row may be answered, besides what every request may.
 CHANGE_PROBLEMS = {
@@ -76,7 +80,25 @@ class ClubView(GenericAPIView[Any]):
         if self.standing is not None:
             for name, value in headers_of(self.standing).items():
                 final[name] = value
-        return final
+        tagged: Response = self._tagged(request._request, final)
+        return tagged
+
+    def _tagged(self, request: HttpRequest, response: Any) -> Any:
+        """Give an answer its tag, and send 304 in its place to who has it already.
+
+        So it is with every answer that is read, and with the row that a write answers with.
+        """
+        reads = request.method in _READING
+        if reads:
+            mark_as_private(response)
+        if response.streaming or not (
+            (reads and response.status_code == 200) or response.has_header("ETag")
+        ):
+            return response
+        if not getattr(response, "is_rendered", True):
+            response.render()
+        tag_answer(response, audience=self.caller.role)
+        return answer_unless_known(request, response) if reads else response
 
     def get_authenticators(self) -> list[BaseAuthentication]:
         if getattr(self, "swagger_fake_view", False) or self.request.method not in SAFE_METHODS:
@@ -89,6 +111,8 @@ class ClubView(GenericAPIView[Any]):
         if request.method in SAFE_METHODS:
             # As a rule this is the scope in which the token was found, which it joins.
             self._reading.enter_context(self.scope())
+        elif "If-None-Match" in request.headers:
+            raise InvalidHeaderError("If-None-Match is for reading; a change takes If-Match.")
 
     def scope(self) -> AbstractContextManager[None]:
         """Return a reading scope of the caller's club."""
@@ -109,7 +133,7 @@ class ClubView(GenericAPIView[Any]):
         return dict(body.validated_data)
 
     def kept(self, row: Any, *, status: int = 200) -> Response:
-        """Answer with a row and the ETag of its version; If-Match takes it back."""
+        """Answer with a row, its version in the ETag; If-Match takes it back."""
         response = Response(self.get_serializer(row).data, status=status)
         response["ETag"] = etag_of(row.version)
         return response

@@ -11,11 +11,13 @@ from common.versions import ANY_VERSION, Expected
 
 # An entity tag (RFC 9110, 8.8.3); a weak one never matches If-Match.
 _ETAG = re.compile(r'\s*(W/)?"([\x21\x23-\x7e\x80-\xff]*)"\s*')
+# What a tag of a row's answer begins with; the rest tells answers apart (common.api.conditional).
+_VERSION = re.compile(r"(0|[1-9][0-9]{0,9})(?:-[0-9a-f]{24})?")
 _KEY = re.compile(r"[\x21\x23-\x7e]{1,255}")
 
 
 def etag_of(version: int) -> str:
-    """Return the ETag of a row's version."""
+    """Return what the ETag of an answer with a row of this version begins with."""
     return f'"{version}"'
 
 
@@ -41,8 +43,9 @@ def expected_version(request: Request) -> Expected:
             raise InvalidHeaderError("If-Match is an ETag as it was sent, in its quotes.")
         # A tag of another form, or a weak one, is none of a version: it matches nothing. 0 is that
         # of what has no version yet.
-        if tag[1] is None and re.fullmatch("0|[1-9][0-9]{0,9}", tag[2]):
-            versions.add(int(tag[2]))
+        version = None if tag[1] else _VERSION.fullmatch(tag[2])
+        if version is not None:
+            versions.add(int(version[1]))
     return Expected(frozenset(versions))
 
 

@@ -26,6 +26,25 @@ IDEMPOTENCY_KEY = OpenApiParameter(
     OpenApiParameter.HEADER,
     description="Names this write: sent again within a day, it is answered again, not done again.",
 )
+_IF_NONE_MATCH = OpenApiParameter(
+    "If-None-Match",
+    str,
+    OpenApiParameter.HEADER,
+    description="The ETag of the answer that the client has: 304 when it is still the same.",
+)
+
+
+def _header_of_answers(name: str, description: str) -> OpenApiParameter:
+    return OpenApiParameter(
+        name, str, OpenApiParameter.HEADER, description=description, response=["200"]
+    )
+
+
+_ETAG = _header_of_answers("ETag", "Names just this answer; If-None-Match takes it.")
+_LINK = _header_of_answers(
+    "Link", "The next and the previous page, where there are some (RFC 8288)."
+)
+_UNCHANGED = {"304": {"description": "The client has just this answer: If-None-Match names it."}}
 
 _PROBLEMS = {
     "400": "The request breaks a rule; `errors` names each field.",
@@ -44,6 +63,12 @@ class ClubSchema(AutoSchema):
         named: str | None = getattr(self.view, "operation_names", {}).get(self.method)
         return named or super().get_operation_id()
 
+    def get_override_parameters(self) -> list[Any]:
+        if self.method != "GET":
+            return []
+        pages = [_LINK] if self._is_list_view() else []
+        return [_IF_NONE_MATCH, _ETAG, *pages]
+
     def get_tags(self) -> list[str]:
         """Return what of the club it is about: pages and clients have a part for each."""
         about: list[str] = self._tokenize_path()[1:]
@@ -61,11 +86,7 @@ class ClubSchema(AutoSchema):
                 bodies[status] = self._get_response_for_code(  # type: ignore[no-untyped-call]  # untyped library
                     OpenApiResponse(ProblemSerializer, description), status, [MEDIA_TYPE]
                 )
-        if "If-None-Match" in {
-            getattr(each, "name", None) for each in self.get_override_parameters()
-        }:
-            bodies["304"] = {"description": "The client has the answer of that ETag already."}
-        return dict(sorted(bodies.items()))
+        return dict(sorted((bodies | (_UNCHANGED if self.method == "GET" else {})).items()))
 
     def _own_problems(self) -> dict[str, str]:
         declared: dict[str, dict[str, str]] = getattr(self.view, "problems", {})

@@ -46,6 +46,11 @@ class Api:
         )
 
 
+def version_of(answer: Any) -> int:
+    """Return the version of the row that an answer's tag begins with."""
+    return int(answer["ETag"].strip('"').partition("-")[0])
+
+
 def _named(headers: dict[str, str]) -> dict[str, str]:
     return {name.replace("_", "-"): value for name, value in headers.items()}
 

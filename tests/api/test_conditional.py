@@ -1,18 +1,22 @@
 """What a client has already is not sent again (RFC 9110, 8.8, 13.1.2 and 15.4.5)."""
 
+import re
 from datetime import timedelta
 from typing import Any
 
 import pytest
+from django.http import HttpResponse
 from django.test import RequestFactory
 from django.utils import timezone
 
 from athletes.models import CoachAssignment
-from common.api.conditional import answer_unless_known
+from common.api.conditional import answer_unless_known, tag_answer
 from common.club_scope import club_scope
 from tests import factories
 from tests.analytics.conftest import Season, draw
 from tests.api.conftest import Api, World
+from tests.api.test_isolation import ROUTES
+from tests.contract.stage import Stage, make_stage
 
 FIGURES = ["consistency", "spread", "trend"]
 
@@ -25,6 +29,11 @@ def season(world: World) -> Season:
     season.push()
     season.refresh()
     return season
+
+
+@pytest.fixture
+def stage(db: None) -> Stage:
+    return make_stage()
 
 
 def path(world: World, what: str) -> str:
@@ -47,23 +56,6 @@ def make_coach(world: World) -> Api:
 @pytest.mark.usefixtures("season")
 @pytest.mark.parametrize("what", FIGURES)
 class TestFigures:
-    def test_are_for_the_asker_alone_and_asked_for_again(self, world: World, what: str):
-        answer = world.as_("admin").get(path(world, what))
-
-        assert answer["Cache-Control"] == "private, no-cache"
-        assert {"Accept", "Authorization"} <= set(answer["Vary"].split(", "))
-        assert not answer["ETag"].startswith("W/")
-
-    def test_answer_304_with_what_a_cache_must_know(self, world: World, what: str):
-        admin = world.as_("admin")
-        first = admin.get(path(world, what))
-
-        same = admin.get(path(world, what), If_None_Match=first["ETag"])
-
-        assert (same.status_code, same.content) == (304, b"")
-        for name in ("ETag", "Cache-Control", "Vary"):
-            assert same[name] == first[name]
-
     def test_give_two_roles_two_tags_for_the_same_bytes(self, world: World, what: str):
         coach = make_coach(world)
 
@@ -79,41 +71,128 @@ class TestFigures:
 
         assert world.as_("coach").get(path(world, what), If_None_Match=tag).status_code == 404
 
-    def test_answer_a_read_of_the_head_alike(self, world: World, what: str):
+
+class TestEveryAddress:
+    """The addresses come from the URL patterns, so that one added tomorrow is covered."""
+
+    def test_that_can_be_read_answers_a_tag_and_304_to_who_has_it(self, stage: Stage):
+        admin = stage.as_("admin")
+        tags = []
+        for route in ROUTES:
+            if "GET" not in route.view.view_class.rights:
+                continue
+            path = route.at(**stage.ids)
+            whole = admin.get(path)
+            assert whole.status_code == 200, path
+            tag = whole["ETag"]
+            tags.append(tag)
+
+            for condition in (tag, f"W/{tag}", f'"x", {tag}', f'"x" , W/{tag}', "*"):
+                same = admin.get(path, If_None_Match=condition)
+                assert (same.status_code, same.content) == (304, b""), (path, condition)
+                # RFC 9110, 15.4.5: what a 200 would have said of these, and of content nothing.
+                for name in ("ETag", "Cache-Control", "Vary"):
+                    assert same[name] == whole[name], (path, name)
+                assert not same.has_header("Content-Type")
+                assert same["Content-Length"] == str(len(whole.content))  # RFC 9110, 8.6
+            for condition in ('"x"', 'W/"x", "y"', tag.strip('"'), '"*"', "nonsense", ""):
+                other = admin.get(path, If_None_Match=condition)
+                assert (other.status_code, other["ETag"]) == (200, tag), (path, condition)
+            head = admin.client.head(admin.base + path, headers={"If-None-Match": tag})
+            assert (head.status_code, head["ETag"], head.content) == (304, tag, b"")
+
+            assert whole["Cache-Control"] == "private, no-cache"
+            assert {"Accept", "Authorization"} <= set(whole["Vary"].split(", "))
+            assert re.fullmatch(r'"([0-9]+-)?[0-9a-f]{24}"', tag), tag
+        assert len(tags) >= 25
+
+    def test_says_so_of_refusals_too(self, world: World):
+        refused = world.as_("admin").get(f"squads/{world.athlete.id}/", If_None_Match="*")
+
+        assert (refused.status_code, refused["Cache-Control"]) == (404, "private, no-cache")
+        assert not refused.has_header("ETag")
+
+
+class TestRowsWithAVersion:
+    def test_a_tag_begins_with_the_version_that_a_change_starts_from(self, world: World):
         admin = world.as_("admin")
-        whole = admin.get(path(world, what))
+        path = f"squads/{factories.make_squad(world.club).id}/"
+        first = admin.get(path)
 
-        head = admin.client.head(admin.base + path(world, what))
+        changed = admin.patch(path, {"name": "Juniors"}, if_match=first["ETag"])
+        late = admin.patch(path, {"name": "Seniors"}, if_match=first["ETag"])
 
-        assert (head.status_code, head["ETag"], head.content) == (200, whole["ETag"], b"")
+        now = admin.get(path, If_None_Match=first["ETag"])
+        assert first["ETag"].startswith('"1-')
+        assert changed["ETag"].startswith('"2-')
+        assert (now.status_code, now["ETag"]) == (200, changed["ETag"])
+        assert (late.status_code, late.json()["code"]) == (412, "stale_version")
 
+    def test_the_version_is_all_that_a_change_looks_at(self, world: World):
+        """Whoever read it, in whatever form: the row is what may have changed meanwhile."""
+        admin, coach = world.as_("admin"), make_coach(world)
+        path = f"squads/{factories.make_squad(world.club).id}/"
+        seen = coach.get(path)["ETag"]
 
-class TestAnswerUnlessKnown:
-    def answer(self, condition: str = "", **fields: Any) -> Any:
-        headers = {"If-None-Match": condition} if condition else {}
-        return answer_unless_known(
-            RequestFactory().get("/", headers=headers),
-            **{"body": b"{}", "media_type": "application/json", "audience": "coach", **fields},
+        assert seen != admin.get(path)["ETag"]
+        assert admin.patch(path, {"name": "Juniors"}, if_match=seen).status_code == 200
+        assert admin.patch(path, {"name": "Seniors"}, if_match='"2"').status_code == 200
+
+    @pytest.mark.parametrize(
+        "tag", ['"{digest}"', 'W/"{tag}"', '"{tag}x"', '"01-{digest}"', '"-{digest}"']
+    )
+    def test_what_is_no_such_tag_starts_no_change(self, world: World, tag: str):
+        admin = world.as_("admin")
+        path = f"squads/{factories.make_squad(world.club).id}/"
+        read = admin.get(path)["ETag"].strip('"')
+
+        refused = admin.patch(
+            path,
+            {"name": "Juniors"},
+            if_match=tag.format(tag=read, digest=read.partition("-")[2]),
         )
 
-    def test_tags_tell_representations_audiences_and_bytes_apart(self):
+        assert refused.status_code == 412
+        assert admin.get(path)["ETag"] == f'"{read}"'
+
+    def test_a_change_under_if_none_match_is_refused(self, world: World):
+        admin = world.as_("admin")
+
+        refused = admin.post("squads/", {"name": "Youth"}, If_None_Match="*")
+
+        assert (refused.status_code, refused.json()["code"]) == (400, "invalid_header")
+        assert admin.get("squads/").json()["results"] == []
+
+
+class TestTags:
+    def tag(self, condition: str = "", **fields: Any) -> Any:
+        made = {"content": b"{}", "content_type": "application/json", "audience": "coach", **fields}
+        audience = made.pop("audience")
+        response = HttpResponse(**made)
+        tag_answer(response, audience=audience)
+        headers = {"If-None-Match": condition} if condition else {}
+        return answer_unless_known(RequestFactory().get("/", headers=headers), response)
+
+    def test_tell_representations_audiences_and_bytes_apart(self):
         answers = [
-            self.answer(),
-            self.answer(media_type="image/svg+xml"),
-            self.answer(audience="athlete"),
-            self.answer(body=b"[]"),
+            self.tag(),
+            self.tag(content_type="image/svg+xml"),
+            self.tag(audience="athlete"),
+            self.tag(content=b"[]"),
+            self.tag(headers={"ETag": '"1"'}),
+            self.tag(headers={"ETag": '"2"'}),
         ]
 
-        assert len({answer["ETag"] for answer in answers}) == 4
+        assert len({answer["ETag"] for answer in answers}) == 6
+        assert self.tag()["ETag"] == answers[0]["ETag"]
 
-    @pytest.mark.parametrize("condition", ["{tag}", "W/{tag}", '"x", {tag}', '"x" , W/{tag}', "*"])
-    def test_is_304_when_the_condition_names_it(self, condition: str):
-        tag = self.answer()["ETag"]
+    @pytest.mark.parametrize(
+        ("prefix", "other", "matches"),
+        # RFC 9110, 8.8.3.2, the table of comparisons, column "Weak Comparison". What we send is
+        # strong, so of its four rows those in which one side is.
+        [("W/", False, True), ("", False, True), ("W/", True, False), ("", True, False)],
+    )
+    def test_are_compared_weakly(self, prefix: str, other: bool, matches: bool):
+        tag = self.tag(content=b"[]" if other else b"{}")["ETag"]
 
-        assert self.answer(condition.format(tag=tag)).status_code == 304
-
-    @pytest.mark.parametrize("condition", ['"x"', 'W/"x", "y"', "{bare}", '"*"', "nonsense"])
-    def test_is_sent_when_it_does_not(self, condition: str):
-        bare = self.answer()["ETag"].strip('"')
-
-        assert self.answer(condition.format(bare=bare)).status_code == 200
+        assert (self.tag(prefix + tag).status_code == 304) is matches
