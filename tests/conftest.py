@@ -1,15 +1,18 @@
 """The test database: made by the owner, used by the application role, behind the wall."""
 
-from collections.abc import Iterator
-from typing import Any
+from collections.abc import Callable, Iterator
+from typing import Any, TypeVar
 
 import pytest
 from django.conf import settings
-from django.db import connections
+from django.db import connections, transaction
 
 from common.club_scope import club_scope
 from config import celery  # noqa: F401  # makes Penult's the current Celery app, as in production
 from config.settings.environment import database_from_url, required
+
+Made = TypeVar("Made")
+Keep = Callable[[Callable[[], Made]], Made]
 
 
 @pytest.fixture(scope="session")
@@ -42,3 +45,25 @@ def _log_in(user: str, password: str) -> None:
 def in_club(db: None) -> Any:
     """Return the scope in which a test may look at a club's rows."""
     return club_scope
+
+
+@pytest.fixture(scope="module")
+def keep(django_db_setup: None, django_db_blocker: Any) -> Iterator[Keep[Any]]:
+    """Return what makes rows that all tests of a module find, and that end with it.
+
+    What a test does itself is undone after it, as ever. Not for a module with a test that commits.
+    """
+    block = transaction.atomic()
+    # As Django marks the block around a test: a use case may open its transaction inside.
+    block._from_testcase = True
+    with django_db_blocker.unblock():
+        block.__enter__()
+
+    def make(maker: Callable[[], Made]) -> Made:
+        with django_db_blocker.unblock():
+            return maker()
+
+    yield make
+    with django_db_blocker.unblock():
+        transaction.set_rollback(True)
+        block.__exit__(None, None, None)

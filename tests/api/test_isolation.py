@@ -16,8 +16,10 @@ from clubs.models import AccessToken, Role
 from clubs.services.access import PERSON_SCOPES
 from common.club_scope import club_scope
 from tests import factories
-from tests.api.conftest import Api, World
+from tests.api.conftest import Api, World, make_world
+from tests.conftest import Keep
 
+CALLERS = ("admin", "coach", "athlete", "device")
 METHODS = ("GET", "HEAD", "OPTIONS", "POST", "PUT", "PATCH", "DELETE")
 # Ids of rows about one athlete.
 OF_ATHLETES = {"athlete_id", "approach_id", "attempt_id", "gate_run_id", "alert_id"}
@@ -89,41 +91,81 @@ def own_ids(world: World) -> dict[str, object]:
         }
 
 
+# Every test asks and is refused, or reads: the same two clubs serve them all.
+@pytest.fixture(scope="module")
+def kept_worlds(keep: Keep[tuple[World, World]]) -> tuple[World, World]:
+    return keep(lambda: (make_world(), make_world()))
+
+
+@pytest.fixture(scope="module")
+def ids(keep: Keep[dict[str, object]], kept_worlds: tuple[World, World]) -> dict[str, object]:
+    """Return ids of the first club."""
+    return keep(lambda: own_ids(kept_worlds[0]))
+
+
+@pytest.fixture(scope="module")
+def second_ids(
+    keep: Keep[dict[str, object]], kept_worlds: tuple[World, World]
+) -> dict[str, object]:
+    """Return ids of the second club."""
+    return keep(lambda: own_ids(kept_worlds[1]))
+
+
+@pytest.fixture
+def world(kept_worlds: tuple[World, World], db: None) -> World:
+    return kept_worlds[0]
+
+
+@pytest.fixture
+def second_world(kept_worlds: tuple[World, World], db: None) -> World:
+    return kept_worlds[1]
+
+
 def test_the_walk_finds_the_routes():
     assert len(ROUTES) >= 19
     print(f"\n{len(ROUTES)} routes x {len(METHODS)} methods")
 
 
+def test_a_club_that_is_not_there_is_missing_to_everyone(world: World):
+    for who in CALLERS:
+        nowhere = Api("no-such-club", world.tokens[who])
+        for method in METHODS:
+            answer = nowhere.send(method, f"{nowhere.base}athletes/")
+            assert answer.status_code == 404, (who, method)
+
+
 @pytest.mark.parametrize("route", ROUTES, ids=lambda route: route.path or "club")
 class TestEveryRoute:
     def test_another_clubs_token_finds_nothing(
-        self, world: World, second_world: World, route: Route
+        self, world: World, second_world: World, ids: dict[str, object], route: Route
     ):
-        ids = own_ids(world)
-        for who in ("admin", "coach", "athlete", "device"):
-            stranger = Api(world.club.slug, second_world.tokens[who])
-            nowhere = Api("no-such-club", second_world.tokens[who])
-            for method in METHODS:
+        nowhere = Api("no-such-club", second_world.tokens["admin"])
+        strangers = {who: Api(world.club.slug, second_world.tokens[who]) for who in CALLERS}
+        for method in METHODS:
+            missing = nowhere.send(method, nowhere.base + route.at(**ids))
+            assert missing.status_code == 404, method
+            for who, stranger in strangers.items():
                 answer = stranger.send(method, stranger.base + route.at(**ids))
-                missing = nowhere.send(method, nowhere.base + route.at(**ids))
-                assert answer.status_code == missing.status_code == 404, (who, method)
+                assert answer.status_code == 404, (who, method)
                 if method != "HEAD":
                     assert without_request_id(answer) == without_request_id(missing)
 
-    def test_nobody_is_asked_for_a_token(self, world: World, route: Route):
+    def test_nobody_is_asked_for_a_token(self, world: World, ids: dict[str, object], route: Route):
         for slug in (world.club.slug, "no-such-club"):
             anonymous = Api(slug, None)
             for method in METHODS:
-                answer = anonymous.send(method, anonymous.base + route.at(**own_ids(world)))
+                answer = anonymous.send(method, anonymous.base + route.at(**ids))
                 assert answer.status_code == 401, method
                 assert answer["WWW-Authenticate"].startswith("Bearer")
 
-    def test_ids_of_another_club_are_unknown(self, world: World, second_world: World, route: Route):
+    def test_ids_of_another_club_are_unknown(
+        self, world: World, second_ids: dict[str, object], route: Route
+    ):
         if not route.ids:
             return
         admin = world.as_("admin")
         for method in route.view.view_class.rights:
-            theirs = admin.send(method, admin.base + route.at(**own_ids(second_world)))
+            theirs = admin.send(method, admin.base + route.at(**second_ids))
             nobodys = admin.send(method, admin.base + route.at())
             if theirs.status_code == 400:  # the body was read before the id was looked up
                 assert nobodys.status_code == 400
@@ -131,42 +173,50 @@ class TestEveryRoute:
             assert theirs.status_code == 404, method
             assert without_request_id(theirs) == without_request_id(nobodys)
 
-    def test_a_token_without_the_scope_is_refused(self, world: World, route: Route):
+    def test_a_token_without_the_scope_is_refused(
+        self, world: World, ids: dict[str, object], route: Route
+    ):
         for method, right in route.view.view_class.rights.items():
             scopes = {scope for scope in PERSON_SCOPES if scope != right.scope}
             token = factories.make_person_token(
                 factories.make_member(world.club, Role.ADMIN), scopes=scopes
             )
             answer = Api(world.club.slug, token).send(
-                method, f"/api/v1/clubs/{world.club.slug}/{route.at(**own_ids(world))}"
+                method, f"/api/v1/clubs/{world.club.slug}/{route.at(**ids)}"
             )
             assert (answer.status_code, answer.json()["code"]) == (403, "missing_scope")
             assert right.scope in answer.json()["detail"]
 
-    def test_a_role_without_the_right_is_refused(self, world: World, route: Route):
+    def test_a_role_without_the_right_is_refused(
+        self, world: World, ids: dict[str, object], route: Route
+    ):
         for method, right in route.view.view_class.rights.items():
             for role in Role:
                 if role in right.roles:
                     continue
                 caller = world.as_(role.value)
-                answer = caller.send(method, caller.base + route.at(**own_ids(world)))
+                answer = caller.send(method, caller.base + route.at(**ids))
                 assert (answer.status_code, answer.json()["code"]) == (403, "not_allowed")
 
-    def test_an_unassigned_coach_finds_no_strangers_row(self, world: World, route: Route):
+    def test_an_unassigned_coach_finds_no_strangers_row(
+        self, world: World, ids: dict[str, object], route: Route
+    ):
         if not OF_ATHLETES & set(route.ids):
             return
         coach = world.as_("coach")
         for method, right in route.view.view_class.rights.items():
             if "coach" not in right.roles:
                 continue
-            answer = coach.send(method, coach.base + route.at(**own_ids(world)))
+            answer = coach.send(method, coach.base + route.at(**ids))
             assert answer.status_code in {400, 404}, method
             if method == "GET":
                 assert answer.status_code == 404
 
-    def test_unknown_parameters_are_refused(self, world: World, route: Route):
+    def test_unknown_parameters_are_refused(
+        self, world: World, ids: dict[str, object], route: Route
+    ):
         admin = world.as_("admin")
         if "GET" in route.view.view_class.rights:
-            answer = admin.get(route.at(**own_ids(world)) + "?surprise=1")
+            answer = admin.get(route.at(**ids) + "?surprise=1")
             assert (answer.status_code, answer.json()["code"]) == (400, "unknown_parameter")
             assert "surprise" in answer.json()["detail"]

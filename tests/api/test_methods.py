@@ -6,15 +6,21 @@ import pytest
 
 from tests.api.test_isolation import ROUTES, Route
 from tests.api.test_rights import METHODS, ROWS
+from tests.conftest import Keep
 from tests.contract.stage import Stage, make_stage
 
 # What differs from answer to answer.
 PASSING = {"X-Request-ID", "RateLimit", "RateLimit-Policy"}
 
 
+@pytest.fixture(scope="module")
+def kept_stage(keep: Keep[Stage]) -> Stage:
+    return keep(make_stage)
+
+
 @pytest.fixture
-def stage(db: None) -> Stage:
-    return make_stage()
+def stage(kept_stage: Stage, db: None) -> Stage:
+    return kept_stage
 
 
 def taken_by(route: Route) -> set[str]:

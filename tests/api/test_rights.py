@@ -17,6 +17,7 @@ from athletes.services import coaching
 from clubs.services.access import DEVICE_SCOPES, PERSON_SCOPES
 from common.club_scope import club_scope
 from tests.api.test_isolation import ROUTES, Route
+from tests.conftest import Keep
 from tests.contract.openapi import Operation, find_operation
 from tests.contract.stage import CALLERS, DEAD_TOKENS, Stage, make_dead_tokens, make_stage, undone
 
@@ -99,9 +100,19 @@ def methods_of(route: Route) -> set[str]:
     return {method for method in METHODS if hasattr(route.view.view_class, method.lower())}
 
 
+@pytest.fixture(scope="module")
+def kept_stage(keep: Keep[Stage]) -> Stage:
+    return keep(make_stage)
+
+
 @pytest.fixture
-def stage(db: None) -> Stage:
-    return make_stage()
+def stage(kept_stage: Stage, db: None) -> Stage:
+    return kept_stage
+
+
+@pytest.fixture(scope="module")
+def dead_tokens(keep: Keep[dict[str, str]], kept_stage: Stage) -> dict[str, str]:
+    return keep(lambda: make_dead_tokens(kept_stage))
 
 
 def results_of(answer: Any) -> list[Any]:
@@ -187,10 +198,10 @@ class TestEveryRow:
                 answer = stage.send(row.operation, token=token)
                 assert answer.status_code not in {401, 403, 404}, (who, answer.content[:300])
 
-    def test_is_closed_to_tokens_that_are_good_for_nothing(self, stage: Stage, row: Row):
-        dead = make_dead_tokens(stage)
-
-        for why, token in dead.items():
+    def test_is_closed_to_tokens_that_are_good_for_nothing(
+        self, stage: Stage, dead_tokens: dict[str, str], row: Row
+    ):
+        for why, token in dead_tokens.items():
             answer = stage.send(row.operation, token=token)
             assert (answer.status_code, answer.json()["code"]) == (401, "not_authenticated"), why
 
