@@ -48,11 +48,18 @@ def in_club(db: None) -> Any:
 
 
 @pytest.fixture(scope="module")
-def keep(django_db_setup: None, django_db_blocker: Any) -> Iterator[Keep[Any]]:
+def keep(
+    request: pytest.FixtureRequest, django_db_setup: None, django_db_blocker: Any
+) -> Iterator[Keep[Any]]:
     """Return what makes rows that all tests of a module find, and that end with it.
 
-    What a test does itself is undone after it, as ever. Not for a module with a test that commits.
+    What a test does itself is undone after it, as ever. A test that commits needs another module:
+    it would end the transaction that holds these rows.
     """
+    for item in request.session.items:
+        marker = item.get_closest_marker("django_db")
+        if item.path == request.path and marker and marker.kwargs.get("transaction"):
+            pytest.fail(f"{item.nodeid} commits: move it out of the module that keeps rows.")
     block = transaction.atomic()
     # As Django marks the block around a test: a use case may open its transaction inside.
     block._from_testcase = True

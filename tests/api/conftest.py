@@ -9,6 +9,7 @@ from django.test import Client
 from clubs.models import Role
 from tests import factories
 from tests.approaches.conftest import Scene, make_scene
+from tests.conftest import Keep
 
 BASE = "/api/v1/clubs"
 
@@ -76,11 +77,21 @@ def make_world() -> World:
     return World(**fields, tokens=tokens)
 
 
-@pytest.fixture
-def world(db: None) -> World:
-    return make_world()
+@pytest.fixture(scope="module")
+def kept_world(keep: Keep[World]) -> World:
+    return keep(make_world)
+
+
+@pytest.fixture(scope="module")
+def second_kept_world(keep: Keep[World]) -> World:
+    return keep(make_world)
 
 
 @pytest.fixture
-def second_world(db: None) -> World:
-    return make_world()
+def world(kept_world: World, db: None) -> World:
+    return kept_world
+
+
+@pytest.fixture
+def second_world(second_kept_world: World, db: None) -> World:
+    return second_kept_world

@@ -1,17 +1,14 @@
 """Idempotency-Key: a write without an id of its own may be sent again (IETF draft)."""
 
 from datetime import timedelta
-from threading import Barrier, Thread
-from typing import Any
 
 import pytest
-from django.db import connection
 from django.utils import timezone
 
 from clubs.models import AccessToken, AnsweredRequest
 from clubs.services import answering
 from common.club_scope import club_scope
-from tests.api.conftest import Api, World, make_world
+from tests.api.conftest import World
 
 TOKEN = {"name": "Notebook", "scopes": ["analytics:read", "club:read"]}
 
@@ -95,30 +92,3 @@ class TestAWriteSentAgain:
         assert answering.forget_answers() == 1
         assert "Answer-Repeated" not in coach.post("tokens/", TOKEN, Idempotency_Key="a-1")
         assert "Answer-Repeated" in coach.post("tokens/", TOKEN, Idempotency_Key="a-2")
-
-
-@pytest.mark.django_db(transaction=True)
-def test_of_equal_writes_at_once_one_is_done():
-    world = make_world()
-    start, answers = Barrier(4), []
-
-    def ask() -> None:
-        coach: Api = world.as_("coach")
-        start.wait()
-        answers.append(coach.post("tokens/", TOKEN, Idempotency_Key="a-1"))
-        connection.close()
-
-    threads = [Thread(target=ask) for _ in range(4)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
-
-    assert tokens_named(world, "Notebook") == 1
-    done = [answer for answer in answers if answer.status_code == 201]
-    assert len([answer for answer in done if "Answer-Repeated" not in answer]) == 1
-    for answer in answers:
-        if answer.status_code != 201:
-            refusal: dict[str, Any] = answer.json()
-            assert (answer.status_code, refusal["code"]) == (409, "in_flight")
-            assert answer["Retry-After"] == "1"

@@ -16,7 +16,7 @@ from clubs.models import AccessToken, Role
 from clubs.services.access import PERSON_SCOPES
 from common.club_scope import club_scope
 from tests import factories
-from tests.api.conftest import Api, World, make_world
+from tests.api.conftest import Api, World
 from tests.conftest import Keep
 
 CALLERS = ("admin", "coach", "athlete", "device")
@@ -91,34 +91,16 @@ def own_ids(world: World) -> dict[str, object]:
         }
 
 
-# Every test asks and is refused, or reads: the same two clubs serve them all.
 @pytest.fixture(scope="module")
-def kept_worlds(keep: Keep[tuple[World, World]]) -> tuple[World, World]:
-    return keep(lambda: (make_world(), make_world()))
-
-
-@pytest.fixture(scope="module")
-def ids(keep: Keep[dict[str, object]], kept_worlds: tuple[World, World]) -> dict[str, object]:
-    """Return ids of the first club."""
-    return keep(lambda: own_ids(kept_worlds[0]))
+def ids(keep: Keep[dict[str, object]], kept_world: World) -> dict[str, object]:
+    """Return ids of the first club: every test asks and is refused, or reads."""
+    return keep(lambda: own_ids(kept_world))
 
 
 @pytest.fixture(scope="module")
-def second_ids(
-    keep: Keep[dict[str, object]], kept_worlds: tuple[World, World]
-) -> dict[str, object]:
+def second_ids(keep: Keep[dict[str, object]], second_kept_world: World) -> dict[str, object]:
     """Return ids of the second club."""
-    return keep(lambda: own_ids(kept_worlds[1]))
-
-
-@pytest.fixture
-def world(kept_worlds: tuple[World, World], db: None) -> World:
-    return kept_worlds[0]
-
-
-@pytest.fixture
-def second_world(kept_worlds: tuple[World, World], db: None) -> World:
-    return kept_worlds[1]
+    return keep(lambda: own_ids(second_kept_world))
 
 
 def test_the_walk_finds_the_routes():
