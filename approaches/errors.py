@@ -11,22 +11,6 @@ class RefusedBatchError(DomainError):
     title = "Nothing was stored, because not every row could be"
 
 
-class UnreadableBodyError(DomainError):
-    """The body is not what its content type says."""
-
-    code = "unreadable_body"
-    status = 400
-    title = "The body cannot be read"
-
-
-class InvalidColumnsError(DomainError):
-    """The header of a table names a column that is unknown, misses one, or names one twice."""
-
-    code = "invalid_columns"
-    status = 400
-    title = "The columns of the table are not those that a push has"
-
-
 class TooManyRowsError(DomainError):
     """A batch holds more rows than one request may bring."""
 

@@ -9,9 +9,17 @@ from django.db.models import Q, QuerySet
 from django.db.models.expressions import RawSQL
 
 from athletes.errors import UnknownAthleteError
-from athletes.models import Athlete, CoachAssignment, Consent, SquadMember
+from athletes.models import (
+    Athlete,
+    BodyMeasurement,
+    CoachAssignment,
+    Consent,
+    SprintTest,
+    SquadMember,
+)
 from clubs.models import Role
 from clubs.selectors import DEVICE, Caller
+from common.errors import NotFoundError
 from common.prepared import Selection
 
 # Whom a coach sees: the athletes assigned to them, and those of their squads.
@@ -65,6 +73,64 @@ def get_athlete_for(caller: Caller, athlete_id: UUID, *, today: date) -> Athlete
     if athlete is None:
         raise UnknownAthleteError
     return athlete
+
+
+def list_measurements(athlete: Athlete) -> QuerySet[BodyMeasurement]:
+    """Return what was measured of the athlete's body."""
+    return BodyMeasurement.objects.filter(athlete=athlete)
+
+
+def get_measurement(athlete: Athlete, measurement_id: UUID) -> BodyMeasurement:
+    """Return one measurement of the athlete.
+
+    Raises
+    ------
+    NotFoundError
+        There is none.
+    """
+    measurement = list_measurements(athlete).filter(id=measurement_id).first()
+    if measurement is None:
+        raise NotFoundError
+    return measurement
+
+
+def list_sprint_tests(athlete: Athlete) -> QuerySet[SprintTest]:
+    """Return the athlete's sprint tests."""
+    return SprintTest.objects.filter(athlete=athlete)
+
+
+def get_sprint_test(athlete: Athlete, sprint_test_id: UUID) -> SprintTest:
+    """Return one sprint test of the athlete.
+
+    Raises
+    ------
+    NotFoundError
+        There is none.
+    """
+    test = list_sprint_tests(athlete).filter(id=sprint_test_id).first()
+    if test is None:
+        raise NotFoundError
+    return test
+
+
+def list_consents_for(caller: Caller, *, today: date) -> QuerySet[Consent]:
+    """Return the consents of the athletes that the caller may see."""
+    athletes = list_athletes_for(caller, today=today)
+    return Consent.objects.filter(athlete_id__in=athletes.values("id"))
+
+
+def get_consent_for(caller: Caller, consent_id: UUID, *, today: date) -> Consent:
+    """Return a consent, if the caller may see the athlete.
+
+    Raises
+    ------
+    NotFoundError
+        There is none, or it is a stranger's.
+    """
+    consent = list_consents_for(caller, today=today).filter(id=consent_id).first()
+    if consent is None:
+        raise NotFoundError
+    return consent
 
 
 def _on(day: date) -> Q:

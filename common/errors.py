@@ -66,3 +66,19 @@ class StaleVersionError(DomainError):
     code = "stale_version"
     status = 412
     title = "Somebody changed this meanwhile"
+
+
+class UnreadableBodyError(DomainError):
+    """The body is not what its content type says."""
+
+    code = "unreadable_body"
+    status = 400
+    title = "The body cannot be read"
+
+
+class InvalidColumnsError(DomainError):
+    """The header of a table names a column that is unknown, misses one, or names one twice."""
+
+    code = "invalid_columns"
+    status = 400
+    title = "The columns of the table are not those that it may have"

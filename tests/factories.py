@@ -24,7 +24,7 @@ from approaches.services import gate_runs, pushing
 from approaches.services.batches import read_json_batch
 from approaches.services.gate_times import GATE_RUNS, GateTimes
 from approaches.services.readings import ATTEMPTS, Reading, Row
-from athletes.models import Athlete
+from athletes.models import Athlete, BodyMeasurement, Consent, SprintTest
 from clubs.models import Club, Event, Membership, Role, Runway, Source, SourceKind, Squad
 from clubs.selectors import Caller, find_caller
 from clubs.services import access, founding, people, places
@@ -108,6 +108,40 @@ def make_athlete(club: Club, **fields: Any) -> Athlete:
                 **fields,
             },
         )
+
+
+def make_measurement(athlete: Athlete, **fields: Any) -> BodyMeasurement:
+    return _make_for(
+        BodyMeasurement, athlete, {"measured_date": date(2026, 3, 1), "height_m": 1.67, **fields}
+    )
+
+
+def make_sprint_test(athlete: Athlete, **fields: Any) -> SprintTest:
+    splits = [{"at_m": 10.0, "time_s": 2.0}, {"at_m": 20.0, "time_s": 3.2}]
+    return _make_for(
+        SprintTest,
+        athlete,
+        {"tested_date": date(2026, 3, 1), "start": "standing", "splits": splits, **fields},
+    )
+
+
+def make_consent(athlete: Athlete, **fields: Any) -> Consent:
+    return _make_for(
+        Consent,
+        athlete,
+        {
+            "purpose": Consent.Purpose.TRAINING_RECORDS,
+            "given_by": Consent.GivenBy.GUARDIAN,
+            "text_version": "2025-09",
+            "from_date": date(2025, 9, 1),
+            **fields,
+        },
+    )
+
+
+def _make_for(kind: Any, athlete: Athlete, fields: dict[str, Any]) -> Any:
+    with club_scope(athlete.club_id):
+        return kind.objects.create(club_id=athlete.club_id, athlete=athlete, **fields)
 
 
 def make_approach(athlete: Athlete, **fields: Any) -> Approach:

@@ -6,10 +6,10 @@ from collections.abc import Iterator, Sequence
 
 import msgspec
 
-from approaches.errors import UnreadableBodyError
 from approaches.services import tables
 from approaches.services.limits import MAX_COMMAS_AT_ONCE, MAX_ROW_BYTES, MAX_ROWS, check_count
 from approaches.services.readings import Row, SentT, Shape, external_id_of, read_row
+from common.errors import UnreadableBodyError
 
 # What some editors and spreadsheets put before UTF-8. It says nothing, and RFC 8259 (section 8.1)
 # lets a reader ignore it, so it may stand before any body.

@@ -12,9 +12,8 @@ from typing import NamedTuple
 
 import msgspec
 
-from approaches.errors import InvalidColumnsError, UnreadableBodyError
 from approaches.services.limits import MAX_ROW_BYTES, find_oversize
-from common.errors import Fault, pointer_part
+from common.errors import Fault, InvalidColumnsError, UnreadableBodyError, pointer_part
 
 MAX_FAULTS = 20
 

@@ -8,9 +8,11 @@ from django.urls import reverse
 from django.utils.html import format_html
 
 from athletes.models import Athlete, BodyMeasurement, Consent, Foot, SquadMember
-from athletes.services import records
+from athletes.services import consenting, records
 from clubs.admin import ClubForm, ClubInline, ClubModelAdmin, OverviewAdmin, StateFilter, caller_of
 from clubs.models import Squad
+from common.errors import InvalidInputError
+from common.versions import ANY_VERSION
 
 
 class MeasurementForm(ClubForm):
@@ -36,6 +38,18 @@ class ConsentForm(ClubForm):
     sentences = {
         "consent_ends_after_start": ("withdrawn_date", "Not before the day it was given."),
     }
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        athlete, given_by = self.instance.athlete, cleaned.get("given_by")
+        if athlete.birth_date and given_by and cleaned.get("from_date"):
+            try:
+                consenting.refuse_alone_too_young(
+                    athlete.birth_date, given_by=given_by, from_date=cleaned["from_date"]
+                )
+            except InvalidInputError as error:
+                self.add_error("given_by", error.faults[0].detail)
+        return cleaned
 
 
 class ConsentInline(ClubInline):
@@ -92,6 +106,7 @@ class AthleteAdmin(OverviewAdmin):
     may_add = True
     may_change = True
     additions_are_audited = True
+    changes_are_audited = True
     form = AthleteForm
     inlines = (SquadTimeInline, MeasurementInline, ConsentInline)
     list_display = ("code", "family_name", "given_name", "birth_date", "archived_at", "attempts")
@@ -133,6 +148,16 @@ class AthleteAdmin(OverviewAdmin):
             take_off_foot=Foot(obj.take_off_foot) if obj.take_off_foot else None,
             shoe_length_m=obj.shoe_length_m,
             user=obj.user,
+            caller=caller,
+        )
+
+    def change_row(self, request: HttpRequest, obj: Any, form: Any) -> None:
+        caller = caller_of(request)
+        records.change_athlete(
+            club=caller.club,
+            athlete_id=obj.pk,
+            expected=ANY_VERSION,
+            changes={name: form.cleaned_data[name] for name in form.changed_data},
             caller=caller,
         )
 

@@ -151,7 +151,7 @@ def error_of(raised: Exception) -> DomainError:
     if isinstance(raised, DomainError):
         return raised
     if isinstance(raised, exceptions.ValidationError):
-        faults = list(_faults(raised.detail, ""))
+        faults = list(faults_of(raised.detail, ""))
         return InvalidInputError(faults=faults)
     if isinstance(raised, OperationalError | InterfaceError):
         logger.error("database_out_of_reach", exc_info=raised)
@@ -167,16 +167,16 @@ def error_of(raised: Exception) -> DomainError:
     return InternalError()
 
 
-def _faults(detail: Any, pointer: str) -> Iterator[Fault]:
+def faults_of(detail: Any, pointer: str = "") -> Iterator[Fault]:
     """Walk the framework's nested validation errors; each leaf is a fault with its pointer."""
     if isinstance(detail, dict):
         for name, inner in detail.items():
             at = pointer if name == "non_field_errors" else f"{pointer}/{pointer_part(str(name))}"
-            yield from _faults(inner, at)
+            yield from faults_of(inner, at)
     elif isinstance(detail, list):
         for index, inner in enumerate(detail):
             at = f"{pointer}/{index}" if isinstance(inner, dict | list) and inner else pointer
-            yield from _faults(inner, at)
+            yield from faults_of(inner, at)
     else:
         yield Fault(pointer, str(getattr(detail, "code", "invalid")), str(detail))
 

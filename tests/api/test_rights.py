@@ -33,6 +33,7 @@ GRANTS = {
     "Members, sources and their tokens": {"admin": "rw", "coach": "", "athlete": "", "device": ""},
     "Own tokens": {"admin": "rw", "coach": "rw", "athlete": "rw", "device": ""},
     "Athletes": {"admin": "rw", "coach": "r", "athlete": "r", "device": ""},
+    "Measurements and sprint tests": {"admin": "rw", "coach": "rw", "athlete": "r", "device": ""},
     "Approaches, plans and sessions": {"admin": "rw", "coach": "rw", "athlete": "r", "device": "r"},
     "Attempts": {"admin": "rw", "coach": "rw", "athlete": "r", "device": "w"},
     "Gate runs": {"admin": "rw", "coach": "rw", "athlete": "r", "device": "w"},

@@ -9,11 +9,11 @@ from functools import partial
 import msgspec
 import pytest
 
-from approaches.errors import InvalidColumnsError, TooManyRowsError, UnreadableBodyError
+from approaches.errors import TooManyRowsError
 from approaches.services import batches
 from approaches.services.limits import MAX_BODY_BYTES, MAX_ROW_BYTES, MAX_ROWS
 from approaches.services.readings import ATTEMPTS, Footfalls, Gates, Reading, Row
-from common.errors import DomainError
+from common.errors import DomainError, InvalidColumnsError, UnreadableBodyError
 from tests.approaches.sent import GOOD, GOOD_LINE
 from tests.factories import csv_of
 
