@@ -1,4 +1,4 @@
-"""The door for a table of athletes."""
+"""The door for many athletes at once."""
 
 import re
 from typing import Any
@@ -13,7 +13,7 @@ from athletes.errors import RefusedImportError
 from athletes.services import importing
 from clubs.api import permissions
 from clubs.api.base import ClubView
-from common.api.parsers import Table, TableParser
+from common.api.parsers import StrictJSONParser, Table, TableParser
 from common.api.problems import faults_of
 from common.errors import Fault, InvalidColumnsError, UnreadableBodyError, pointer_part
 
@@ -28,7 +28,7 @@ _REQUIRED = ("code", "given_name", "family_name", "birth_date")
 
 
 class AthleteImport(ClubView):
-    """Athletes from a table."""
+    """Many athletes at once."""
 
     rights = {"POST": permissions.WRITE_ATHLETES}
     operation_names = {"POST": "athletes_import"}
@@ -37,15 +37,18 @@ class AthleteImport(ClubView):
         "POST": {
             "409": "Somebody else entered one of the athletes at this moment.",
             "413": "The body is too large.",
-            "415": "The body is no text/csv.",
+            "415": "The body is neither JSON nor text/csv.",
             "422": "Some lines cannot be taken; nothing was stored.",
         }
     }
-    parser_classes = (TableParser,)
+    parser_classes = (StrictJSONParser, TableParser)
     serializer_class = serializers.ImportOutcomeSerializer
 
     @extend_schema(
-        request={"text/csv": OpenApiTypes.STR},
+        request={
+            "application/json": serializers.NewAthleteSerializer(many=True),
+            "text/csv": OpenApiTypes.STR,
+        },
         responses={200: serializers.ImportOutcomeSerializer},
         parameters=[
             OpenApiParameter("dry_run", bool, description="Check and answer, and store nothing."),
@@ -54,11 +57,24 @@ class AthleteImport(ClubView):
             ),
         ],
         description=(
-            "Enter the athletes of a table, all of its lines or none. An athlete is known by the "
-            "code, so that sending a table again changes nothing."
+            "Enter the athletes of a table or an array, all of them or none. An athlete is known "
+            "by the code, so that sending them again changes nothing."
         ),
         examples=[
-            OpenApiExample("Two jumpers", value=_EXAMPLE, request_only=True, media_type="text/csv")
+            OpenApiExample(
+                "An array",
+                value=[
+                    {
+                        "code": "A-94",
+                        "given_name": "Ida",
+                        "family_name": "Holm",
+                        "birth_date": "2011-05-23",
+                    }
+                ],
+                request_only=True,
+                media_type="application/json",
+            ),
+            OpenApiExample("Two jumpers", value=_EXAMPLE, request_only=True, media_type="text/csv"),
         ],
     )
     def post(self, request: Request, club: str) -> Response:
@@ -72,25 +88,23 @@ class AthleteImport(ClubView):
         return Response(serializers.ImportOutcomeSerializer(outcome).data)
 
 
-def _read(table: Any) -> list[importing.ImportedLine]:
-    if not isinstance(table, Table):  # the framework does not parse an empty body
-        raise UnreadableBodyError("The table has no header.")
-    _check_header(table.header)
-    if len(table.lines) > importing.MAX_LINES:
-        raise RefusedImportError(f"A table has at most {importing.MAX_LINES:,} lines of athletes.")
-    read, faults = [], []
-    for index, (line, cells) in enumerate(table.lines):
-        if len(cells) != len(table.header):
-            detail = f"Line {line}: {len(cells)} cells, where the header has {len(table.header)}."
-            faults.append(Fault(f"/{index}", "wrong_cell_count", detail))
-            continue
-        body = serializers.NewAthleteSerializer(data=_object_of(table.header, cells))
+# Where an athlete stands in what was sent, and what is said of them.
+_Item = tuple[str, Any]
+
+
+def _read(sent: Any) -> list[importing.ImportedLine]:
+    items, faults = _items_of_table(sent) if isinstance(sent, Table) else (_items_of(sent), [])
+    if len(items) > importing.MAX_LINES:
+        raise RefusedImportError(f"At most {importing.MAX_LINES:,} athletes are taken at once.")
+    read = []
+    for index, (place, fields) in items.items():
+        body = serializers.NewAthleteSerializer(data=fields)
         if body.is_valid():
-            fields = {name: body.validated_data[name] for name in table.header}
-            read.append(importing.ImportedLine(line=line, fields=fields))
+            said = {name: body.validated_data[name] for name in fields}
+            read.append(importing.ImportedLine(place=place, fields=said))
         else:
             faults += [
-                Fault(f"/{index}{fault.pointer}", fault.code, f"Line {line}: {fault.detail}")
+                Fault(f"/{index}{fault.pointer}", fault.code, f"{place}: {fault.detail}")
                 for fault in faults_of(body.errors)
             ]
     if faults:
@@ -99,6 +113,24 @@ def _read(table: Any) -> list[importing.ImportedLine]:
             faults=faults[: importing.MAX_FAULTS],
         )
     return read
+
+
+def _items_of(sent: Any) -> dict[int, _Item]:
+    if not isinstance(sent, list):
+        raise UnreadableBodyError("A table, or an array of athletes, is expected.")
+    return {index: (f"Item {index + 1}", item) for index, item in enumerate(sent)}
+
+
+def _items_of_table(table: Table) -> tuple[dict[int, _Item], list[Fault]]:
+    _check_header(table.header)
+    items, faults = {}, []
+    for index, (line, cells) in enumerate(table.lines):
+        if len(cells) == len(table.header):
+            items[index] = (f"Line {line}", _object_of(table.header, cells))
+        else:
+            detail = f"Line {line}: {len(cells)} cells, where the header has {len(table.header)}."
+            faults.append(Fault(f"/{index}", "wrong_cell_count", detail))
+    return items, faults
 
 
 def _object_of(header: tuple[str, ...], cells: tuple[str, ...]) -> dict[str, Any]:

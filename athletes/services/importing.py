@@ -1,4 +1,4 @@
-"""Athletes from a table: all of its lines, or none."""
+"""Athletes from a table or an array: all of its lines, or none."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -20,9 +20,9 @@ MAX_FAULTS = 100
 
 @dataclass(frozen=True, slots=True)
 class ImportedLine:
-    """One athlete of the table: the line, and what its cells say, the code among it."""
+    """One athlete of the table: where it stands, and what it says, the code among it."""
 
-    line: int
+    place: str  # "Line 4" of a table, "Item 3" of an array
     fields: dict[str, Any]
 
     @property
@@ -135,21 +135,21 @@ def _find_faults(
     lines: Sequence[ImportedLine], *, known: dict[str, Athlete], today: date, update: bool
 ) -> list[Fault]:
     faults = []
-    first_line: dict[str, int] = {}
+    first_place: dict[str, str] = {}
     for index, line in enumerate(lines):
-        if line.code in first_line:
-            detail = f"Line {line.line}: the code stands in line {first_line[line.code]} already."
+        if line.code in first_place:
+            detail = f"{line.place}: the code stands in {first_place[line.code].lower()} already."
             faults.append(Fault(f"/{index}/code", "given_twice", detail))
             continue
-        first_line[line.code] = line.line
+        first_place[line.code] = line.place
         if line.fields["birth_date"] > today:
-            detail = f"Line {line.line}: the day lies ahead."
+            detail = f"{line.place}: the day lies ahead."
             faults.append(Fault(f"/{index}/birth_date", "in_the_future", detail))
         athlete = known.get(line.code)
         names = [] if athlete is None or update else _differences(athlete, line)
         if names:
             detail = (
-                f"Line {line.line}: the club has this athlete with another {', '.join(names)}; "
+                f"{line.place}: the club has this athlete with another {', '.join(names)}; "
                 "update=true changes it."
             )
             faults.append(Fault(f"/{index}/{names[0]}", "differs", detail))

@@ -311,7 +311,26 @@ class TestImport:
 
         assert answer.json()["code"] == code
 
-    def test_takes_a_table_only(self, admin: Api):
-        answer = admin.post("athletes/import/", [])
+    def test_takes_an_array_likewise(self, admin: Api):
+        jonna = {
+            "code": "A-91",
+            "given_name": "Jonna",
+            "family_name": "Ahrens",
+            "birth_date": "2011-09-30",
+        }
 
-        assert (answer.status_code, answer.json()["code"]) == (415, "unsupported_media_type")
+        made = admin.post("athletes/import/", [jonna])
+        table = "code,birth_date,family_name,given_name\nA-91,2011-09-30,Ahrens,Jonna\n"
+        known = self.send(admin, table)
+        refused = admin.post("athletes/import/", [jonna, {**jonna, "code": 92}, "A-93"])
+
+        assert (made.json()["created"], known.json()["known"]) == (1, 1)
+        assert faults_of(refused) == [("wrong_type", "/1/code"), ("invalid", "/2")]
+        assert refused.json()["errors"][0]["detail"].startswith("Item 2: ")
+
+    def test_takes_nothing_else(self, admin: Api):
+        xml = admin.post("athletes/import/", "<a/>", content_type="application/xml")
+        one = admin.post("athletes/import/", {"code": "A-91"})
+
+        assert (xml.status_code, xml.json()["code"]) == (415, "unsupported_media_type")
+        assert (one.status_code, one.json()["code"]) == (400, "unreadable_body")
