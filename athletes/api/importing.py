@@ -63,14 +63,12 @@ class AthleteImport(ClubView):
         examples=[
             OpenApiExample(
                 "An array",
-                value=[
-                    {
-                        "code": "A-94",
-                        "given_name": "Ida",
-                        "family_name": "Holm",
-                        "birth_date": "2011-05-23",
-                    }
-                ],
+                value={  # the schema puts it into an array
+                    "code": "A-94",
+                    "given_name": "Ida",
+                    "family_name": "Holm",
+                    "birth_date": "2011-05-23",
+                },
                 request_only=True,
                 media_type="application/json",
             ),

@@ -70,7 +70,7 @@ class TestAnAthlete:
         answer = admin.post(
             "athletes/",
             {
-                "code": "A-90",
+                "code": "Z-90",
                 "given_name": "Mira",
                 "family_name": "Feld",
                 "birth_date": "2010-04-09",
@@ -223,7 +223,7 @@ class TestConsents:
 
 class TestImport:
     HEADER = "code,given_name,family_name,birth_date,shoe_length_m\r\n"
-    LINES = "A-91,Jonna,Ahrens,2011-09-30,0.265\r\nA-92,Luka,Brandt,2010-02-11,\r\n"
+    LINES = "Z-91,Jonna,Ahrens,2011-09-30,0.265\r\nZ-92,Luka,Brandt,2010-02-11,\r\n"
 
     def send(self, admin: Api, table: str | bytes, query: str = "") -> Any:
         return admin.client.post(
@@ -238,7 +238,7 @@ class TestImport:
 
         assert first.json() == {"received": 2, "created": 2, "known": 0, "changed": 0}
         assert again.json() == {"received": 2, "created": 0, "known": 2, "changed": 0}
-        jonna = admin.get("athletes/?code=A-91").json()["results"][0]
+        jonna = admin.get("athletes/?code=Z-91").json()["results"][0]
         assert (jonna["birth_date"], jonna["shoe_length_m"]) == ("2011-09-30", 0.265)
         with club_scope(world.club):
             entry = AuditEntry.objects.get(action="athletes_imported")
@@ -248,7 +248,7 @@ class TestImport:
         answer = self.send(admin, self.HEADER + self.LINES, "?dry_run=true")
 
         assert answer.json()["created"] == 2
-        assert "A-91" not in self.codes(admin)
+        assert "Z-91" not in self.codes(admin)
 
     def test_changes_who_differs_only_when_asked(self, admin: Api):
         self.send(admin, self.HEADER + self.LINES)
@@ -260,39 +260,39 @@ class TestImport:
         assert (refused.status_code, refused.json()["code"]) == (422, "import_refused")
         assert faults_of(refused) == [("differs", "/0/shoe_length_m"), ("differs", "/1/given_name")]
         assert changed.json() == {"received": 2, "created": 0, "known": 0, "changed": 2}
-        assert admin.get("athletes/?code=A-92").json()["results"][0]["given_name"] == "Lukas"
+        assert admin.get("athletes/?code=Z-92").json()["results"][0]["given_name"] == "Lukas"
 
     def test_reads_what_spreadsheets_write(self, admin: Api):
         table = (
-            "﻿" + self.HEADER.replace("\r\n", "\n") + '\n"A-93","Ann, Bo","O""Hara",2009-01-01,\n'
+            "﻿" + self.HEADER.replace("\r\n", "\n") + '\n"Z-93","Ann, Bo","O""Hara",2009-01-01,\n'
         )
 
         answer = self.send(admin, table.encode())
 
         assert answer.json()["created"] == 1
-        found = admin.get("athletes/?code=A-93").json()["results"][0]
+        found = admin.get("athletes/?code=Z-93").json()["results"][0]
         assert (found["given_name"], found["family_name"]) == ("Ann, Bo", 'O"Hara')
 
     @pytest.mark.parametrize(
         ("lines", "fault", "words"),
         [
-            ("A-91,Jonna,Ahrens,30.9.2011,\r\n", ("not_a_day", "/2/birth_date"), "Line 4"),
-            ("A-91,Jonna,Ahrens,2099-01-01,\r\n", ("in_the_future", "/2/birth_date"), "Line 4"),
-            ("A-93,Jonna,Ahrens,2011-09-30,26.5\r\n", ("max_value", "/2/shoe_length_m"), "Line 4"),
-            ("A-93,Jonna,Ahrens,2011-09-30,nan\r\n", ("wrong_type", "/2/shoe_length_m"), "Line 4"),
+            ("Z-91,Jonna,Ahrens,30.9.2011,\r\n", ("not_a_day", "/2/birth_date"), "Line 4"),
+            ("Z-91,Jonna,Ahrens,2099-01-01,\r\n", ("in_the_future", "/2/birth_date"), "Line 4"),
+            ("Z-93,Jonna,Ahrens,2011-09-30,26.5\r\n", ("max_value", "/2/shoe_length_m"), "Line 4"),
+            ("Z-93,Jonna,Ahrens,2011-09-30,nan\r\n", ("wrong_type", "/2/shoe_length_m"), "Line 4"),
             (",Jonna,Ahrens,2011-09-30,\r\n", ("blank", "/2/code"), "Line 4"),
-            ("A-93,Jonna,Ahrens\r\n", ("wrong_cell_count", "/2"), "3 cells"),
-            ("A-92,Luka,Brandt,2010-02-11,\r\n", ("given_twice", "/2/code"), "line 3"),
+            ("Z-93,Jonna,Ahrens\r\n", ("wrong_cell_count", "/2"), "3 cells"),
+            ("Z-92,Luka,Brandt,2010-02-11,\r\n", ("given_twice", "/2/code"), "line 3"),
         ],
     )
     def test_with_one_wrong_line_stores_nothing(
         self, admin: Api, lines: str, fault: Any, words: str
     ):
-        answer = self.send(admin, self.HEADER + self.LINES.replace("A-91", "A-90") + lines)
+        answer = self.send(admin, self.HEADER + self.LINES.replace("Z-91", "Z-90") + lines)
 
         assert (answer.status_code, faults_of(answer)) == (422, [fault])
         assert words in answer.json()["errors"][0]["detail"]
-        assert self.codes(admin).isdisjoint({"A-90", "A-91", "A-92", "A-93"})
+        assert self.codes(admin).isdisjoint({"Z-90", "Z-91", "Z-92", "Z-93"})
 
     @pytest.mark.parametrize(
         ("table", "code"),
@@ -313,16 +313,16 @@ class TestImport:
 
     def test_takes_an_array_likewise(self, admin: Api):
         jonna = {
-            "code": "A-91",
+            "code": "Z-91",
             "given_name": "Jonna",
             "family_name": "Ahrens",
             "birth_date": "2011-09-30",
         }
 
         made = admin.post("athletes/import/", [jonna])
-        table = "code,birth_date,family_name,given_name\nA-91,2011-09-30,Ahrens,Jonna\n"
+        table = "code,birth_date,family_name,given_name\nZ-91,2011-09-30,Ahrens,Jonna\n"
         known = self.send(admin, table)
-        refused = admin.post("athletes/import/", [jonna, {**jonna, "code": 92}, "A-93"])
+        refused = admin.post("athletes/import/", [jonna, {**jonna, "code": 92}, "Z-93"])
 
         assert (made.json()["created"], known.json()["known"]) == (1, 1)
         assert faults_of(refused) == [("wrong_type", "/1/code"), ("invalid", "/2")]
@@ -330,7 +330,7 @@ class TestImport:
 
     def test_takes_nothing_else(self, admin: Api):
         xml = admin.post("athletes/import/", "<a/>", content_type="application/xml")
-        one = admin.post("athletes/import/", {"code": "A-91"})
+        one = admin.post("athletes/import/", {"code": "Z-91"})
 
         assert (xml.status_code, xml.json()["code"]) == (415, "unsupported_media_type")
         assert (one.status_code, one.json()["code"]) == (400, "unreadable_body")
