@@ -17,9 +17,11 @@ control_socket_disable = True
 def post_worker_init(worker: Any) -> None:
     """Start what must live in the serving process, once the application is loaded."""
     from common import waiting, waker
+    from common.api import streams
 
     waker.start()
     waiting.make_room(threads=worker.cfg.threads)
+    streams.make_room(threads=worker.cfg.threads)
     # What is loaded by now stays; without it the collector walks through it again and again while
     # a batch is decoded (measured: 11.6 ms a batch of 1,000 before, 4.4 ms after).
     gc.collect()

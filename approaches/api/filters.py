@@ -56,6 +56,7 @@ class AttemptFilter(filters.FilterSet):
     approach = filters.UUIDFilter(field_name="approach_id")
     session = filters.UUIDFilter(field_name="session_id")
     finish = filters.ChoiceFilter(choices=Finish.choices)
+    voided = FlagFilter(field_name="voided_at", lookup_expr="isnull", exclude=True)
     started_from = MomentFilter(field_name="started_at", lookup_expr="gte")
     started_before = MomentFilter(field_name="started_at", lookup_expr="lt")
 
@@ -68,6 +69,7 @@ class AttemptFilter(filters.FilterSet):
             "approach",
             "session",
             "finish",
+            "voided",
             "started_from",
             "started_before",
         )

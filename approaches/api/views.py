@@ -4,13 +4,14 @@ from typing import Any
 from uuid import UUID
 
 from django.db.models import QuerySet
+from django.http.response import HttpResponseBase
 from django.utils import timezone
 from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from approaches import selectors
-from approaches.api import filters, pushing, serializers
+from approaches.api import filters, pushing, reading, serializers
 from approaches.models import Approach
 from approaches.services import records, sessions
 from athletes import selectors as athlete_selectors
@@ -297,7 +298,7 @@ class SessionDetail(ClubView):
         return self.kept(session)
 
 
-class SessionAttemptList(pushing.PushView, ClubList):
+class SessionAttemptList(pushing.PushView, reading.AttemptLister):
     """The attempts of one session that the caller may see, and the door for one typed in."""
 
     rights = {"GET": permissions.READ_ATTEMPTS, "POST": permissions.ATTEMPTS_BY_HAND}
@@ -311,16 +312,16 @@ class SessionAttemptList(pushing.PushView, ClubList):
         attempts = selectors.list_attempts_for(self.caller, today=self.today)
         return attempts.filter(session=session)
 
-    @extend_schema(responses=serializers.AttemptSerializer(many=True))
-    def get(self, request: Request, club: str, session_id: UUID) -> Response:
-        return self.listed()
+    @reading.list_schema
+    def get(self, request: Request, club: str, session_id: UUID) -> HttpResponseBase:
+        return self.answered()
 
     @pushing.typed_schema
     def post(self, request: Request, club: str, session_id: UUID) -> Response:
         return self.type_in(session_id)
 
 
-class AttemptList(pushing.PushView, ClubList):
+class AttemptList(pushing.PushView, reading.AttemptLister):
     """Attempts that the caller may see, and the door for one more."""
 
     rights = {"GET": permissions.READ_ATTEMPTS, "POST": permissions.PUSH_ATTEMPTS}
@@ -333,9 +334,9 @@ class AttemptList(pushing.PushView, ClubList):
     def rows(self) -> QuerySet[Any]:
         return selectors.list_attempts_for(self.caller, today=self.today)
 
-    @extend_schema(responses=serializers.AttemptSerializer(many=True))
-    def get(self, request: Request, club: str) -> Response:
-        return self.listed()
+    @reading.list_schema
+    def get(self, request: Request, club: str) -> HttpResponseBase:
+        return self.answered()
 
     @pushing.one_schema
     def post(self, request: Request, club: str) -> Response:

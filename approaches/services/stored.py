@@ -7,7 +7,8 @@ from typing import Any, TypeVar
 import msgspec
 
 from approaches.models import Attempt
-from approaches.services.arrays import Columns
+from approaches.services import encoding
+from approaches.services.arrays import Columns, columns_of
 from approaches.services.readings import Gates, Reading
 from approaches.services.resolving import Resolved
 
@@ -50,6 +51,22 @@ def reading_of(attempt: Attempt) -> Reading:
         },
         Reading,
     )
+
+
+def fingerprints_of(attempts: Sequence[Attempt]) -> list[bytes]:
+    """Return the fingerprint that each attempt would have if it were sent as it is now."""
+    readings = [reading_of(attempt) for attempt in attempts]
+    meant = [
+        Resolved(
+            athlete_id=attempt.athlete_id,
+            approach_id=attempt.approach_id,
+            session_id=attempt.session_id,
+            plan_id=attempt.plan_id,
+            left_out=attempt.left_out,
+        )
+        for attempt in attempts
+    ]
+    return encoding.fingerprint_readings(readings, meant, columns_of(readings))
 
 
 def gates_of(at_m: Sequence[float], time_s: Sequence[float]) -> Gates | None:

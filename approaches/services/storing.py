@@ -1,6 +1,6 @@
 """Write checked readings: each once, with what must be computed again, in one transaction."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from uuid import UUID
 
@@ -9,6 +9,7 @@ from django.db import connection, transaction
 from approaches import signals
 from approaches.models import CLASS_OF_FINISH, Attempt, Finish
 from approaches.services import encoding, recording
+from approaches.services import stored as reading_back
 from approaches.services.arrays import Columns
 from approaches.services.readings import Reading
 from approaches.services.recording import Stored
@@ -37,7 +38,7 @@ _INSERT = f"""
     RETURNING external_id, id
 """
 _STORED = """
-    SELECT external_id, id, fingerprint FROM approaches_attempt
+    SELECT external_id, id, fingerprint, version > 1 FROM approaches_attempt
      WHERE club_id = %s AND source_id = %s AND external_id = ANY(%s)
 """
 _PENDING = """
@@ -85,7 +86,8 @@ def store_readings(
         old: dict[str, tuple[UUID, bytes]] = {}
         if earlier:
             cursor.execute(_STORED, [club.id, source.id, earlier])
-            old = {name: (stored_id, bytes(kept)) for name, stored_id, kept in cursor.fetchall()}
+            sent = {name: fingerprints[place] for name, place in first_of.items()}
+            old = _as_sent_or_as_now(cursor.fetchall(), sent)
     stored = recording.place_twins(
         [
             None if meant is None else reading.external_id
@@ -97,6 +99,28 @@ def store_readings(
     )
     _note_changes(club, [(readings[place], filled[place]) for place in stored.created])
     return stored
+
+
+def _as_sent_or_as_now(
+    found: Iterable[tuple[str, UUID, bytes, bool]], sent: Mapping[str, bytes]
+) -> dict[str, tuple[UUID, bytes]]:
+    """Return for each stored attempt its id and what counts as the same content.
+
+    That is what its source sent, for ever. Where it was corrected since, or got gates, somebody may
+    also have read it as it is now, and sent that: then it is this.
+    """
+    old: dict[str, tuple[UUID, bytes]] = {}
+    changed: list[UUID] = []
+    for external_id, attempt_id, kept, was_changed in found:
+        old[external_id] = (attempt_id, bytes(kept))
+        if was_changed and kept != sent[external_id]:
+            changed.append(attempt_id)
+    if changed:
+        attempts = list(Attempt.objects.filter(id__in=changed))
+        for attempt, now in zip(attempts, reading_back.fingerprints_of(attempts), strict=True):
+            if now == sent[attempt.external_id]:
+                old[attempt.external_id] = (attempt.id, now)
+    return old
 
 
 def _note_changes(club: Club, stored: Iterable[tuple[Reading, Resolved]]) -> None:

@@ -39,9 +39,23 @@ class _NotOfItsKindError(Exception):
 Kind = Callable[[str], str]
 
 
+# Spreadsheets take a cell for a formula that begins so (OWASP, "CSV Injection": also tab, carriage
+# return and line feed, which no text here may hold). Where semicolons part cells, a text with one
+# is two.
+_FORMULA = re.compile(r"(^|;)(?=[=+@-]|'[=+@'-])")
+_GUARDED = re.compile(r"(^|;)'(?=[=+@'-])")
+
+
 def text(cell: str) -> str:
-    """Return a cell as a JSON string."""
+    """Return a cell as a JSON string, without the apostrophes that keep it from being a formula."""
+    if "'" in cell:
+        cell = _GUARDED.sub(r"\1", cell)
     return msgspec.json.encode(cell).decode()
+
+
+def as_text(value: str) -> str:
+    """Return a text as a cell that no spreadsheet takes for a formula; `text` reads it back."""
+    return _FORMULA.sub(r"\1'", value)
 
 
 def number(cell: str) -> str:

@@ -138,6 +138,8 @@ REST_FRAMEWORK: dict[str, Any] = {
     "DEFAULT_AUTHENTICATION_CLASSES": ["clubs.api.authentication.TokenAuthentication"],
     "DEFAULT_PERMISSION_CLASSES": ["clubs.api.permissions.ClubRights"],
     "DEFAULT_RENDERER_CLASSES": ["common.api.renderers.JSONRenderer"],
+    "DEFAULT_CONTENT_NEGOTIATION_CLASS": "common.api.negotiation.WeighedNegotiation",
+    "URL_FORMAT_OVERRIDE": None,
     "DEFAULT_PARSER_CLASSES": ["common.api.parsers.StrictJSONParser"],
     "DEFAULT_SCHEMA_CLASS": "common.api.schema.ClubSchema",
     "DEFAULT_PAGINATION_CLASS": "common.api.pagination.BoundCursorPagination",

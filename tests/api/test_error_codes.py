@@ -5,6 +5,8 @@ import re
 from collections.abc import Iterator
 from pathlib import Path
 
+from django.urls import get_resolver
+
 from approaches.services import checking, readings
 from common.api import errors, problems  # noqa: F401  # their classes must exist to be found
 from common.errors import DomainError
@@ -43,6 +45,7 @@ def documented() -> set[str]:
 
 
 def in_source() -> set[str]:
+    get_resolver().url_patterns  # noqa: B018  # which loads every view, and with it every refusal
     codes = {each.code for each in _subclasses(DomainError)} | {DomainError.code}
     codes |= set(checking.RULES) | {code for _, code in readings._CODES}
     for app in APPS:
