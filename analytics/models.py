@@ -38,6 +38,11 @@ class SeriesState(SeriesRow):
     )
     n_attempts = models.PositiveIntegerField(default=0)
     figures = models.JSONField(default=dict, help_text="Figures over the latest window.")
+    rules_stamp = models.PositiveBigIntegerField(
+        default=0,
+        db_default=0,
+        help_text="By which state of the club's alert rules its sessions were judged.",
+    )
     judge_due_at = models.DateTimeField(
         null=True, help_text="When the session that is still open will have finished."
     )
@@ -61,6 +66,7 @@ class SeriesState(SeriesRow):
                 name="series_state_to_judge",
             ),
             models.Index(fields=["method"], name="series_state_by_method"),
+            models.Index(fields=["club", "rules_stamp"], name="series_state_by_rules"),
         ]
 
     def __str__(self) -> str:

@@ -4,16 +4,18 @@ The answers with figures are written from the stored figures directly; their ser
 the schema what they hold.
 """
 
+from datetime import date
 from typing import Any
 
 from drf_spectacular.utils import PolymorphicProxySerializer
 from rest_framework import serializers
 
+from analytics.core import alert_settings
 from analytics.models import AlertKind
 from analytics.services import alerting, wording
 from approaches.models import FinishClass, Phase
 from common.api import fields
-from common.api.serializers import ChangesSerializer
+from common.api.serializers import ChangesSerializer, StrictSerializer
 
 
 class NotEnoughAttemptsSerializer(serializers.Serializer[Any]):
@@ -223,20 +225,23 @@ class AlertSerializer(serializers.Serializer[Any]):
     )
     closed_at = serializers.DateTimeField(allow_null=True)
     closed_because = serializers.ChoiceField(
-        [alerting.CALM, alerting.NEW_PLAN, alerting.FIGURES_CHANGED], allow_null=True
+        [alerting.CALM, alerting.NEW_PLAN, *alerting.WITHOUT_GROUND], allow_null=True
     )
     acknowledged_at = serializers.DateTimeField(allow_null=True)
     acknowledged_by = serializers.UUIDField(
         source="acknowledged_by_id", allow_null=True, help_text="The member, as in the audit."
     )
-    put_off_until_date = serializers.DateField(
-        allow_null=True, help_text="From this day on it is back, and this says that it was put off."
-    )
+    is_put_off = serializers.SerializerMethodField(help_text="Its day is still to come.")
+    put_off_until_date = serializers.DateField(allow_null=True, help_text="The day it is back.")
     put_off_reason = serializers.CharField()
     put_off_at = serializers.DateTimeField(allow_null=True)
     put_off_by = serializers.UUIDField(
         source="put_off_by_id", allow_null=True, help_text="The member, as in the audit."
     )
+
+    def get_is_put_off(self, alert: Any) -> bool:
+        until: date | None = alert.put_off_until_date
+        return until is not None and until > self.context["view"].today
 
     def get_text(self, alert: Any) -> str:
         return wording.describe_alert(alert.kind, alert.evidence)
@@ -256,3 +261,56 @@ class AlertChangesSerializer(ChangesSerializer):
     put_off_reason = fields.TextField(
         lines=True, max_length=400, help_text="Why it can wait; the athlete may read it."
     )
+
+
+class ThresholdsSerializer(serializers.Serializer[Any]):
+    """Thresholds by name; which there are depends on the kind of alert."""
+
+    calm_sessions = serializers.IntegerField(required=False)
+    no_jump_share_limit = serializers.FloatField(required=False)
+    no_jump_attempts = serializers.IntegerField(required=False)
+    progress_probability = serializers.FloatField(required=False)
+    progress_lost_probability = serializers.FloatField(required=False)
+    progress_sessions = serializers.IntegerField(required=False)
+    progress_block_attempts = serializers.IntegerField(required=False)
+
+
+class AlertRuleSerializer(serializers.Serializer[Any]):
+    """What holds in the club for one kind of alert."""
+
+    kind = serializers.ChoiceField(AlertKind.choices)
+    is_active = serializers.BooleanField(help_text="Whether it is judged at all.")
+    thresholds = ThresholdsSerializer(help_text="Those that hold.")
+    own_thresholds = ThresholdsSerializer(help_text="Those that the club set.")
+    defaults = ThresholdsSerializer()
+
+
+class AlertRulesSerializer(serializers.Serializer[Any]):
+    results = AlertRuleSerializer(many=True)
+    n_series_waiting = serializers.IntegerField(
+        help_text="Series that are still to be judged by the rules as they are now."
+    )
+
+
+def _count(name: str) -> fields.WholeNumberField:
+    least, most = alert_settings.COUNTS[name]
+    return fields.WholeNumberField(min_value=least, max_value=most, allow_null=True)
+
+
+class ThresholdChangesSerializer(StrictSerializer):
+    """Thresholds to change, by name; null takes one back to its default."""
+
+    calm_sessions = _count("calm_sessions")
+    no_jump_share_limit = fields.NumberField(above=0, below=1, allow_null=True)
+    no_jump_attempts = _count("no_jump_attempts")
+    progress_probability = fields.NumberField(
+        above=alert_settings.LEAST_PROGRESS_PROBABILITY, below=1, allow_null=True
+    )
+    progress_lost_probability = fields.NumberField(above=0, below=1, allow_null=True)
+    progress_sessions = _count("progress_sessions")
+    progress_block_attempts = _count("progress_block_attempts")
+
+
+class AlertRuleChangesSerializer(ChangesSerializer):
+    is_active = fields.FlagField(help_text="False closes the open alerts of this kind.")
+    thresholds = ThresholdChangesSerializer()

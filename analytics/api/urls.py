@@ -12,4 +12,6 @@ urlpatterns = [
     path("approaches/<uuid:approach_id>/trend", figures.TrendView.as_view(), name="trend"),
     path("alerts/", views.AlertList.as_view(), name="alerts"),
     path("alerts/<uuid:alert_id>/", views.AlertDetail.as_view(), name="alert"),
+    path("alert-rules/", views.AlertRuleList.as_view(), name="alert_rules"),
+    path("alert-rules/<str:kind>/", views.AlertRuleDetail.as_view(), name="alert_rule"),
 ]

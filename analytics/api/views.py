@@ -4,20 +4,24 @@ from typing import Any
 from uuid import UUID
 
 from django.db.models import QuerySet
-from drf_spectacular.utils import OpenApiExample, extend_schema
+from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from analytics import selectors
 from analytics.api import filters, serializers
-from analytics.models import Alert
-from analytics.services import attending
+from analytics.models import Alert, AlertKind
+from analytics.services import attending, ruling
 from clubs.api import permissions
 from clubs.api.base import CHANGE_PROBLEMS, ClubList, ClubView
 from common.api.pagination import BoundCursorPagination
 from common.api.preconditions import expected_version
 from common.api.schema import IF_MATCH
 from common.club_scope import club_scope
+
+_KIND = OpenApiParameter(
+    "kind", str, OpenApiParameter.PATH, enum=AlertKind.values, description="Kind of alert."
+)
 
 
 class LatestFirst(BoundCursorPagination):
@@ -83,3 +87,58 @@ class AlertDetail(ClubView):
                 caller=self.caller,
             )
         return self.kept(alert)
+
+
+class AlertRuleList(ClubView):
+    """What holds in the club for each kind of alert: a few, and always all of them."""
+
+    rights = {"GET": permissions.READ_ANALYTICS}
+    operation_names = {"GET": "alert_rules_list"}
+    serializer_class = serializers.AlertRulesSerializer
+
+    def get(self, request: Request, club: str) -> Response:
+        held = selectors.list_alert_rules()
+        waiting = selectors.count_series_judged_otherwise(held)
+        return Response(self.get_serializer({"results": held, "n_series_waiting": waiting}).data)
+
+
+class AlertRuleDetail(ClubView):
+    """What holds in the club for one kind of alert.
+
+    A change is judged by for every session there is, not only for those to come, within seconds for
+    a small club and minutes for a large one. The ETag is "0" while the club has set nothing.
+    """
+
+    rights = {"GET": permissions.READ_ANALYTICS, "PATCH": permissions.WRITE_ALERT_RULES}
+    operation_names = {"GET": "alert_rules_read", "PATCH": "alert_rules_change"}
+    problems = {"PATCH": CHANGE_PROBLEMS}
+    serializer_class = serializers.AlertRuleSerializer
+
+    @extend_schema(parameters=[_KIND])
+    def get(self, request: Request, club: str, kind: str) -> Response:
+        return self.kept(selectors.get_alert_rule(kind))
+
+    @extend_schema(
+        request=serializers.AlertRuleChangesSerializer,
+        responses=serializers.AlertRuleSerializer,
+        parameters=[_KIND, IF_MATCH],
+        examples=[
+            OpenApiExample("Off", value={"is_active": False}, request_only=True),
+            OpenApiExample(
+                "Sooner, and with the default for closing",
+                value={"thresholds": {"no_jump_share_limit": 0.25, "calm_sessions": None}},
+                request_only=True,
+            ),
+        ],
+    )
+    def patch(self, request: Request, club: str, kind: str) -> Response:
+        expected = expected_version(request)
+        changes = self.changes(serializers.AlertRuleChangesSerializer)
+        rule = ruling.change_alert_rule(
+            club=self.caller.club,
+            kind=kind,
+            expected=expected,
+            changes=changes,
+            caller=self.caller,
+        )
+        return self.kept(rule)

@@ -15,6 +15,7 @@ from types import MappingProxyType
 from scipy import stats
 
 from analytics.core import conventions, following
+from analytics.core.alert_settings import RULE_DEFAULTS, Kind, RuleSettings
 from analytics.core.baselines import Baseline
 from analytics.core.comparing import BlockComparison
 from analytics.core.following import ChartState
@@ -27,15 +28,6 @@ Figure = str | int | float | None
 Evidence = Mapping[str, Figure]
 
 
-class Kind(StrEnum):
-    """What an alert is about."""
-
-    LEVEL = "level"
-    SPREAD = "spread"
-    NO_JUMP_SHARE = "no_jump_share"
-    PROGRESS = "progress"
-
-
 class Verdict(StrEnum):
     """What a rule decides."""
 
@@ -43,58 +35,6 @@ class Verdict(StrEnum):
     STAYS = "stays"
     CLOSES = "closes"
     NOTHING = "nothing"
-
-
-@dataclass(frozen=True, slots=True)
-class RuleSettings:
-    """Thresholds of the rules; the defaults are the product's.
-
-    Attributes
-    ----------
-    calm_sessions
-        Session points inside half of the limit, one after the other, that close a level or a
-        spread alert; likewise for the shares of the two other kinds.
-    no_jump_share_limit
-        Share of no jumps above which the whole interval must lie. About a third of elite
-        long-jump attempts are no jumps (World Athletics statements: about 32 % over the years).
-    no_jump_attempts
-        Attempts in the window below which the share is not judged. Our choice.
-    progress_probability
-        How sure a lower spread must be, two sessions running, to be told as progress.
-    progress_lost_probability
-        Below this it counts toward closing. Our choice.
-    progress_sessions
-        Sessions running that must agree before progress is told.
-    progress_block_attempts
-        Attempts in each of the two neighbouring blocks that are compared. Our choice.
-    """
-
-    calm_sessions: int = 2
-    no_jump_share_limit: float = 0.32
-    no_jump_attempts: int = 10
-    progress_probability: float = 0.95
-    progress_lost_probability: float = 0.80
-    progress_sessions: int = 2
-    progress_block_attempts: int = 20
-
-    def __post_init__(self) -> None:
-        for name in (
-            "calm_sessions",
-            "no_jump_attempts",
-            "progress_sessions",
-            "progress_block_attempts",
-        ):
-            if getattr(self, name) < 1:
-                raise ValueError(f"{name} must be at least 1, got {getattr(self, name)}")
-        for name in ("no_jump_share_limit", "progress_probability", "progress_lost_probability"):
-            if not 0 < getattr(self, name) < 1:
-                raise ValueError(f"{name} must lie between 0 and 1, got {getattr(self, name)}")
-        if self.progress_lost_probability > self.progress_probability:
-            raise ValueError("progress_lost_probability must not exceed progress_probability")
-
-
-RULE_DEFAULTS = RuleSettings()
-"""The one table of defaults."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -393,7 +333,11 @@ def judge_progress(
         "ratio_high": interval.high if interval else None,
         "value": sure,
         "limit": settings.progress_probability,
-        "false_alarms_per_session": PROGRESS_FALSE_ALARMS_PER_SESSION,
+        "n_sessions_running": settings.progress_sessions,
+        # Simulated for the defaults; what other thresholds give, nobody has counted.
+        "false_alarms_per_session": PROGRESS_FALSE_ALARMS_PER_SESSION
+        if settings == RULE_DEFAULTS
+        else None,
     }
     return _decision(Kind.PROGRESS, verdict, after, evidence)
 

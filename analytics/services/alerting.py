@@ -1,10 +1,12 @@
 """Keep the alerts of a series in step with what the charts say."""
 
+from collections.abc import Collection
 from datetime import datetime
 
 from django.db.models import Q
 
-from analytics.core.alert_rules import Kind, Verdict
+from analytics.core.alert_rules import Verdict
+from analytics.core.alert_settings import Kind
 from analytics.models import Alert
 from analytics.selectors import Series
 from analytics.services import figures
@@ -14,6 +16,10 @@ from clubs.models import Club
 CALM = "calm"
 NEW_PLAN = "new_plan"
 FIGURES_CHANGED = "figures_changed"
+RULES_CHANGED = "rules_changed"
+SWITCHED_OFF = "switched_off"
+# Such an alert would not be there if everything were judged today: it is kept as what a coach saw.
+WITHOUT_GROUND = (FIGURES_CHANGED, RULES_CHANGED, SWITCHED_OFF)
 
 # What judging says of an alert. Nothing else of it is written here: a coach may acknowledge it, or
 # put it off, at this very moment.
@@ -27,11 +33,20 @@ JUDGED = (
 )
 
 
-def reconcile_alerts(*, club: Club, series: Series, judged: Judged, now: datetime) -> list[Alert]:
+def reconcile_alerts(
+    *,
+    club: Club,
+    series: Series,
+    judged: Judged,
+    active: Collection[Kind],
+    ground_lost_by: str,
+    now: datetime,
+) -> list[Alert]:
     """Open and close alerts as judged; return those that are new.
 
-    An alert that a correction of the past leaves without ground is closed as `figures_changed`;
-    what a person did about it stays.
+    An alert that is left without ground is closed for the reason `ground_lost_by`; what a person
+    did about it stays. One whose rule is off is closed for that; if it was closed before, it stays
+    as it was told.
     """
     open_now = _list_open_before(series, judged)
     redone = _list_redone(series, judged)
@@ -55,8 +70,10 @@ def reconcile_alerts(*, club: Club, series: Series, judged: Judged, now: datetim
         _open(alert, series, event)
         open_now[kind] = alert
     for alert in redone:
-        if alert.closed_because != FIGURES_CHANGED:
-            alert.closed_at, alert.closed_because = now, FIGURES_CHANGED
+        is_on = alert.kind in active
+        if alert.closed_because not in WITHOUT_GROUND and (is_on or alert.closed_at is None):
+            alert.closed_at = now
+            alert.closed_because = ground_lost_by if is_on else SWITCHED_OFF
             touched.append(alert)
     for alert in touched:
         if before[alert.id] != _said(alert):
@@ -102,7 +119,7 @@ def _find_same(alerts: list[Alert], event: Event) -> Alert | None:
 
     def distance(alert: Alert) -> tuple[bool, bool]:
         same_attempt = alert.opened_at_attempt_id == event.attempt_id
-        return not same_attempt, alert.closed_because == FIGURES_CHANGED
+        return not same_attempt, alert.closed_because in WITHOUT_GROUND
 
     same = [
         alert

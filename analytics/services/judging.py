@@ -17,11 +17,12 @@ from django.db.models import Q, QuerySet
 
 from analytics import selectors
 from analytics.core import alert_rules, baselines, following
-from analytics.core.alert_rules import CLOSED, Decision, Kind, Memory, RuleSettings, Verdict
+from analytics.core.alert_rules import CLOSED, Decision, Memory, Verdict
+from analytics.core.alert_settings import Kind, RuleSettings
 from analytics.core.baselines import Baseline
 from analytics.core.conventions import NotEnoughAttempts
 from analytics.core.following import START, ChartState
-from analytics.models import AlertRule, SessionPoint
+from analytics.models import SessionPoint
 from analytics.selectors import Series, SeriesAttempts
 from analytics.services import figures
 from clubs.models import Club
@@ -39,6 +40,7 @@ class Rules:
 
     settings: Mapping[Kind, RuleSettings]
     active: frozenset[Kind]
+    stamp: int  # grows with each change of a rule; 0 while the club has set nothing
 
     @property
     def reach(self) -> int:
@@ -48,13 +50,11 @@ class Rules:
 
 def rules_of_club() -> Rules:
     """Return the defaults with what the club in scope set otherwise."""
-    own = {Kind(rule.kind): rule for rule in AlertRule.objects.all()}
+    held = selectors.list_alert_rules()
     return Rules(
-        settings={
-            kind: RuleSettings(**own[kind].thresholds) if kind in own else alert_rules.RULE_DEFAULTS
-            for kind in Kind
-        },
-        active=frozenset(kind for kind in Kind if kind not in own or own[kind].is_active),
+        settings={rule.kind: rule.settings for rule in held},
+        active=frozenset(rule.kind for rule in held if rule.is_active),
+        stamp=selectors.stamp_of(held),
     )
 
 
@@ -176,7 +176,9 @@ def _list_touched(series: Series, since: datetime) -> QuerySet[SessionPoint]:
     )
 
 
-def judge_sessions(*, club: Club, series: Series, since: datetime | None, now: datetime) -> Judged:
+def judge_sessions(
+    *, club: Club, series: Series, rules: Rules, since: datetime | None, now: datetime
+) -> Judged:
     """Judge every finished session that has an attempt at or after `since`, and those after it.
 
     `since` None means all of them. Call it in the club's scope with the series locked.
@@ -193,7 +195,6 @@ def judge_sessions(*, club: Club, series: Series, since: datetime | None, now: d
     before = points.order_by("-first_started_at", "-session_id").first()
     kept = [] if since is None else list(points.filter(last_started_at__gte=since))
 
-    rules = rules_of_club()
     attempts = selectors.read_series(series, since=since, before_that=rules.reach - 1)
     groups = _group(
         attempts, since=since, without={(point.session_id, point.plan_id) for point in kept}

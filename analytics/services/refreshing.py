@@ -36,7 +36,8 @@ def refresh_series(
     """Compute what changed in a series since the last time; return whether there was anything.
 
     One transaction, that may run twice, late, or beside itself. With `whole`, or when the stored
-    figures were made with another method, everything is made anew from the attempts. A failure
+    figures were made with another method, everything is made anew from the attempts; when the
+    club's alert rules are others, every session is judged anew. A failure
     pushes the series ahead with a growing delay and stops no other.
     """
     series = Series(approach_id, FinishClass(finish_class))
@@ -58,29 +59,44 @@ def _refresh(club: Club, series: Series, *, now: datetime, whole: bool) -> bool:
         approach_id=series.approach_id, finish_class=series.finish_class
     ).first()
     whole = whole or state.method != METHOD
+    # After the lock: whoever changes a rule from now on finds this series judged by the old ones.
+    rules = judging.rules_of_club()
+    rules_changed = state.rules_stamp != rules.stamp
     if pending is not None and pending.failures and pending.next_try_at > now and not whole:
         return False  # put off; a push meanwhile does not bring it forward
     is_due = state.judge_due_at is not None and state.judge_due_at <= now
-    if not (whole or pending or is_due):
+    if not (whole or pending or is_due or rules_changed):
         return False
 
     changed_since = None if whole or pending is None else pending.first_changed_at
     if whole or pending is not None:
         _renew_points(club, series, state, since=changed_since)
         state.figures = figures.latest_figures(series)
-    if whole or changed_since is None:
-        judge_since = None if whole else state.unjudged_since
+    if whole or rules_changed:
+        judge_since = None
+    elif changed_since is None:
+        judge_since = state.unjudged_since
     else:
         judge_since = min(changed_since, state.unjudged_since or changed_since)
     waiting = judging.find_open_session(club=club, series=series, since=judge_since, now=now)
     opened = []
     if waiting is None:
-        judged = judging.judge_sessions(club=club, series=series, since=judge_since, now=now)
-        opened = alerting.reconcile_alerts(club=club, series=series, judged=judged, now=now)
+        judged = judging.judge_sessions(
+            club=club, series=series, rules=rules, since=judge_since, now=now
+        )
+        opened = alerting.reconcile_alerts(
+            club=club,
+            series=series,
+            judged=judged,
+            active=rules.active,
+            ground_lost_by=alerting.RULES_CHANGED if rules_changed else alerting.FIGURES_CHANGED,
+            now=now,
+        )
         state.unjudged_since, state.judge_due_at = judged.unjudged_since, judged.due_at
     else:
         state.unjudged_since, state.judge_due_at = waiting.unjudged_since, waiting.due_at
     state.method = METHOD
+    state.rules_stamp = rules.stamp
     state.revision += 1
     state.computed_at = now
     state.save()

@@ -1,5 +1,6 @@
 """Find series that wait, and make whole clubs anew."""
 
+import time
 from collections.abc import Callable
 from uuid import UUID
 
@@ -14,8 +15,10 @@ from common import broker
 from common.club_scope import club_scope
 from common.errors import NotFoundError
 
-# So many series a round; the next round takes the rest.
+# So many series a round, or as many as fit into its time; the next round takes the rest. In between
+# come the series that somebody has just pushed for, and a worker that shall stop.
 AT_MOST = 500
+LONGEST_ROUND_S = 10.0
 
 Progress = Callable[[int, int], None]
 
@@ -31,14 +34,20 @@ def list_due_series(*, at_most: int = AT_MOST) -> list[tuple[UUID, UUID, str]]:
 
 
 def sweep_refreshes() -> int:
-    """Refresh every series that is due, whoever forgot to ask for it; return how many."""
+    """Refresh series that are due, whoever forgot to ask for it; return how many.
+
+    Series with new attempts come first, those whose rules changed last.
+    """
     broker.note_sweep()
-    due = list_due_series()
-    for club_id, approach_id, finish_class in due:
+    begun, done = time.monotonic(), 0
+    for club_id, approach_id, finish_class in list_due_series():
+        if time.monotonic() - begun > LONGEST_ROUND_S:
+            break
         refreshing.refresh_series(
             club_id=club_id, approach_id=approach_id, finish_class=finish_class
         )
-    return len(due)
+        done += 1
+    return done
 
 
 def rebuild_figures(

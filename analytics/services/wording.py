@@ -7,7 +7,7 @@ news in particular is no advice to run faster or to jump more.
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from analytics.core.alert_rules import Kind
+from analytics.core.alert_settings import Kind
 
 Evidence = Mapping[str, Any]
 
@@ -49,7 +49,7 @@ def _progress(found: Evidence) -> str:
     return (
         f"Spreads less at the board than before: {_centimetres(found['spread_after_m'])} over the "
         f"last {found['n_after']} attempts, {_centimetres(found['spread_before_m'])} over the "
-        f"{found['n_before']} before them, two judged sessions running. The ratio is "
+        f"{found['n_before']} before them, {_running(found)}. The ratio is "
         f"{found['ratio']:.2f}, between {found['ratio_low']:.2f} and {found['ratio_high']:.2f}; "
         f"a lower spread is {found['value']:.1%} sure. {_chance(found)} "
         "It says nothing about speed or load."
@@ -76,6 +76,14 @@ def _since(found: Evidence) -> str:
     )
 
 
+def _running(found: Evidence) -> str:
+    # Evidence of the first method does not say it; two was the number then.
+    sessions = found.get("n_sessions_running", 2)
+    return "in one judged session" if sessions == 1 else f"{sessions} judged sessions running"
+
+
 def _chance(found: Evidence) -> str:
+    if found["false_alarms_per_session"] is None:
+        return "How often it comes by mere chance is not known for the club's own thresholds."
     sessions = round(1 / found["false_alarms_per_session"])
     return f"By mere chance such an alert comes at most about once in {sessions} sessions."

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from analytics.models import Alert, SeriesPoint, SeriesState, SessionPoint
-from analytics.services import refreshing
+from analytics.services import alerting, refreshing
 from approaches.models import Session
 from approaches.services import pushing
 from common.club_scope import club_scope
@@ -76,7 +76,7 @@ class Season:
                     SessionPoint.objects.order_by("finish_class", "first_started_at", "session")
                 ),
                 "alerts": _values(
-                    Alert.objects.exclude(closed_because="figures_changed").order_by(
+                    Alert.objects.exclude(closed_because__in=alerting.WITHOUT_GROUND).order_by(
                         "finish_class", "opened_at", "kind"
                     )
                 ),

@@ -1,7 +1,8 @@
 """Random histories: whatever happened in whatever order, the figures are those of a rebuild.
 
 Sessions overlap, attempts share a moment, plans change in between, and attempts are pushed late,
-corrected, moved to another session or series, and voided, with refreshes in between.
+corrected, moved to another session or series, and voided, and alert rules change, with refreshes in
+between.
 """
 
 import random
@@ -11,7 +12,8 @@ from typing import Any
 
 import pytest
 
-from analytics.models import AlertRule
+from analytics.models import Alert, AlertRule, SeriesPoint, SeriesState, SessionPoint
+from analytics.services import ruling
 from approaches.models import Attempt, Finish, PendingRefresh, Session
 from approaches.services import correcting
 from approaches.services.changes import Correction
@@ -24,6 +26,13 @@ from tests.factories import make_caller, make_plan, make_reading, make_session
 
 START = datetime(2026, 3, 2, 14, tzinfo=UTC)
 DAYS = 14
+# What each rule may change to; None is the default.
+RULES: tuple[tuple[str, dict[str, tuple[Any, ...]]], ...] = (
+    ("level", {"calm_sessions": (None, 1, 3)}),
+    ("spread", {}),
+    ("no_jump_share", {"no_jump_share_limit": (0.06, 0.15)}),
+    ("progress", {"progress_block_attempts": (20, 25, 30)}),
+)
 PLAN_CHANGES = (START + timedelta(days=9, minutes=31), START + timedelta(days=11))
 
 
@@ -91,6 +100,18 @@ class History:
         correction = read_form({"changes": sent, "reason": "By the dice."}, Correction)
         correcting.correct_attempt(**of_attempt, changes=correction.changes)
 
+    def change_rule(self) -> None:
+        """Switch a rule off or on, or give it another threshold."""
+        kind, thresholds = self.chance.choice(RULES)
+        changes: dict[str, Any] = {"is_active": self.chance.random() < 0.7}
+        if thresholds:
+            changes["thresholds"] = {
+                name: self.chance.choice(values) for name, values in thresholds.items()
+            }
+        ruling.change_alert_rule(
+            club=self.season.scene.club, kind=kind, expected=ANY_VERSION, changes=changes
+        )
+
     def _measure_again(self, attempt: Attempt) -> dict[str, Any]:
         toe_m = round(self.chance.gauss(0.10, 0.1), 3)
         return {"footfalls": {"toe_m": [toe_m, *attempt.toe_m[1:]]}}
@@ -155,14 +176,23 @@ def test_any_history_ends_as_a_rebuild(season: Season, seed: int):
             history.refresh(now=now)
         if history.chance.random() < 0.4:
             history.disturb()
+        if history.chance.random() < 0.15:
+            history.change_rule()
     history.refresh(now=LATER)
     with club_scope(season.scene.club):
         assert not PendingRefresh.objects.exists(), PendingRefresh.objects.values()
     by_and_by = season.stored()
 
+    with club_scope(season.scene.club):
+        # Nothing is left to go by but the attempts and the rules as they are now.
+        for model in (Alert, SessionPoint, SeriesPoint, SeriesState):
+            model.objects.all().delete()
+        off = set(AlertRule.objects.filter(is_active=False).values_list("kind", flat=True))
     history.refresh(now=LATER, whole=True)
 
     rebuilt = season.stored()
+    # What was told and closed while a rule was on stays as it was told.
+    by_and_by["alerts"] = [each for each in by_and_by["alerts"] if each["kind"] not in off]
     for part, stored in by_and_by.items():
         assert stored == rebuilt[part], f"seed {seed}: {part}"
     assert len(rebuilt["sessions"]) > DAYS

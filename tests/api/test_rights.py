@@ -41,6 +41,7 @@ GRANTS = {
     "Quarantine": {"admin": "rw", "coach": "", "athlete": "", "device": "rw"},
     "Figures": {"admin": "r", "coach": "r", "athlete": "r", "device": ""},
     "Alerts": {"admin": "rw", "coach": "rw", "athlete": "r", "device": ""},
+    "Alert rules": {"admin": "rw", "coach": "r", "athlete": "r", "device": ""},
 }
 HOW_TO_ADD = """docs/api/rights.md does not know {route}.
 Add a row below the heading that fits, say who may, and teach own_ids of

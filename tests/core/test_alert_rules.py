@@ -9,8 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from analytics.core import alert_rules, comparing, following
-from analytics.core.alert_rules import CLOSED, Kind, Memory, Verdict
+from analytics.core import alert_rules, alert_settings, comparing, following
+from analytics.core.alert_rules import CLOSED, Memory, Verdict
+from analytics.core.alert_settings import Kind
 from analytics.core.conventions import NotEnoughAttempts
 from tests.core.test_comparing import figures_of
 from tests.core.test_following import make_baseline
@@ -255,10 +256,10 @@ class TestSettings:
     )
     def test_refuse_what_makes_no_sense(self, change):
         with pytest.raises(ValueError, match=next(iter(change))):
-            alert_rules.RuleSettings(**change)
+            alert_settings.RuleSettings(**change)
 
     def test_of_a_club_replace_the_defaults(self):
-        strict = dataclasses.replace(alert_rules.RULE_DEFAULTS, no_jump_share_limit=0.25)
+        strict = dataclasses.replace(alert_settings.RULE_DEFAULTS, no_jump_share_limit=0.25)
 
         decision = alert_rules.judge_no_jump_share(10, 20, CLOSED, settings=strict)
 

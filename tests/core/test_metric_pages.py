@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from analytics.core import alert_rules
+from analytics.core import alert_settings
 
 FOLDER = Path(__file__).parents[2] / "docs" / "metrics"
 PAGES = sorted(FOLDER.glob("*.md"))
@@ -48,5 +48,5 @@ class TestDefaults:
             r"^\| `(\w+)` \| ([\d.]+) \|", (FOLDER / "alert_rules.md").read_text("utf-8"), re.M
         )
 
-        settings = dataclasses.asdict(alert_rules.RULE_DEFAULTS)
+        settings = dataclasses.asdict(alert_settings.RULE_DEFAULTS)
         assert {name: float(value) for name, value in rows} == settings

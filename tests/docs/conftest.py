@@ -7,8 +7,10 @@ from pathlib import Path
 
 import pytest
 
+from tests.faults.client import Client
+from tests.faults.history import History
 from tests.faults.scene import Scene
-from tests.faults.stack import Stack
+from tests.faults.stack import Stack, wait_until
 
 
 @dataclass(frozen=True)
@@ -37,4 +39,28 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Demo]:
                 }
             )
         )
+        raise_an_alert(stack, scene, folder / "history.jsonl")
         yield Demo(folder, stack.base_url)
+
+
+def raise_an_alert(stack: Stack, scene: Scene, history: Path) -> None:
+    """Push a day with many no jumps, and wait until a coach would be told."""
+    client = Client(stack.base_url, scene, History(history))
+    athlete, approach = next(iter(scene.series.items()))
+    answer = client.push(
+        [
+            {
+                "external_id": f"day-{number:02}",
+                "athlete": f"ext:{athlete}",
+                "approach": approach,
+                "session": scene.sessions[0],
+                "started_at": f"2026-05-02T10:{2 * number:02}:00+02:00",
+                "finish": "jump",
+                "outcome": "no_jump" if number % 5 < 3 else "not_judged",
+                "footfalls": {"toe_m": [-0.04 if number % 5 < 3 else 0.08, 2.2, 4.5]},
+            }
+            for number in range(20)
+        ]
+    )
+    assert answer.body["created"] == 20, answer.body
+    wait_until(lambda: client.read("alerts/?open=true")["results"], "a coach is told")

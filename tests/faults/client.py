@@ -100,6 +100,12 @@ class Client:
         )
         return answer.body
 
+    def read(self, path: str) -> dict[str, Any]:
+        """Read what is not a figure, and so no part of the history."""
+        answer = self._send(path, self.scene.reader_token)
+        assert answer.status == 200, answer
+        return answer.body
+
     def _send(self, path: str, token: str, body: Any = None) -> Answer:
         request = urllib.request.Request(  # noqa: S310  # our own http address
             f"{self.base_url}/api/v1/clubs/{self.scene.club}/{path}",
