@@ -18,19 +18,21 @@ LAST = 3
 
 def measure(athlete: str, mark_error_m: float, n: int) -> Sequence[float]:
     """Return shares of the answers, and what is left of the error by advice and plain rule."""
-    answers, left, left_by_rule = [], [], []
+    answers, left, left_by_rule, by_board = [], [], [], 0
     aim = simulator.plan_run_up(marks.ATHLETES[athlete]).toe_m[0]
     for seed in range(RUNS):
         made = marks.attempts_of(athlete, mark_error_m, n=n, seed=seed)
         advice = marks.advise(made, athlete)
         answers.append(advice.answer)
+        unwatched = marks.advise(made, athlete, with_check=False)
+        by_board += unwatched.answer is MarkAnswer.MOVE
         left.append(mark_error_m + advice.move_m)
         left_by_rule.append(mark_error_m - float(np.mean(made.toe_m[-LAST:, 0] - aim)))
     shares = [
         answers.count(answer) / RUNS
         for answer in (MarkAnswer.MOVE, MarkAnswer.KEEP, MarkAnswer.LAST_STEPS)
     ]
-    return [*shares, _typical(left), _typical(left_by_rule)]
+    return [*shares, by_board / RUNS, _typical(left), _typical(left_by_rule)]
 
 
 def _typical(left_m: Sequence[float]) -> float:
@@ -65,13 +67,20 @@ TABLE = Table(
     "Start-mark advice",
     f"""\
 What is [advised](mark_advice.md) to {RUNS} simulated athletes for each row whose mark stands too
-far back by a known distance, with a check mark at footfall 6. "Left" is the typical (root mean
-square) error of the mark afterwards, in metres, beside that after the plain rule "move by the
-mean of the last three". An athlete who steers hides the mark's error from the board, so the plain
-rule leaves most of it; in one who does not, it adds the chance of three attempts to a mark that
-was right.""",
+far back by a known distance, with a check mark at footfall 6, and how often the mark would be
+moved if nobody watched it. "Left" is the typical (root mean square) error of the mark afterwards,
+in metres, beside that after the plain rule "move by the mean of the last three". An athlete who
+steers hides the mark's error from the board, so the plain rule leaves most of it; in one who does
+not, it adds the chance of three attempts to a mark that was right.""",
     ("athlete", "mark off, m", "attempts"),
-    ("move", "keep", "last steps", "left, m", "left by the last three, m"),
+    (
+        "move",
+        "keep",
+        "last steps",
+        "move by the board alone",
+        "left, m",
+        "left by the last three, m",
+    ),
     tuple(
         row(athlete, mark_error_m, n)
         for athlete in marks.ATHLETES
