@@ -26,7 +26,6 @@ class _MomentField(forms.DateTimeField):
         if moment.utcoffset() is None:
             raise ValidationError("The time lacks its zone; a + is written %2B.")
         try:
-            # The database knows no offset of 16 hours or more, which RFC 3339 allows.
             return moment.astimezone(UTC)
         except OverflowError as error:
             raise ValidationError("The time lies outside the years 1 to 9999.") from error

@@ -67,6 +67,7 @@ def numbers(good: bytes, table: bytes) -> dict[str, Sent]:
         "1e999 in a table": taken(table.replace(b"0.8", b"1e999"), CSV, "number_out_of_range"),
         "gates at 1e308": taken(good.replace(wind, FAR_GATES), NDJSON, "gate_off_runway"),
         "toes at 1e308": taken(good.replace(wind, FAR_TOES), NDJSON, "position_out_of_range"),
+        "an offset of 23:59": taken(good.replace(b"07Z", b"07-23:59"), NDJSON, created=1),
         "400 digits": taken(good.replace(b"0.8", b"9" * 400), NDJSON, "number_out_of_range"),
         "10,000 digits": taken(good.replace(b"0.8", b"0." + b"7" * 10_000), NDJSON, created=1),
     }

@@ -1,6 +1,7 @@
-"""A connection that broke is noticed before a request uses it."""
+"""A connection that broke is noticed before a request uses it; moments arrive from anywhere."""
 
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from typing import Any
 
 import pytest
@@ -41,3 +42,16 @@ class TestIsUsable:
 
     def test_not_when_it_was_never_opened(self, db: None):
         assert not connection.copy().is_usable()
+
+
+class TestMoments:
+    # RFC 3339, 5.6: time-hour is 00 to 23, in an offset too.
+    @pytest.mark.parametrize("offset", ["+23:59", "-23:59", "+16:00", "+05:45", "+00:00"])
+    def test_of_every_offset_arrive(self, db: None, offset: str):
+        moment = datetime.fromisoformat(f"2026-05-02T09:14:07.25{offset}")
+
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT %s, %s::timestamptz[]", [moment, [moment]])
+            row = cursor.fetchone()
+
+        assert row == (moment.astimezone(UTC), [moment.astimezone(UTC)])
