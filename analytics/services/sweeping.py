@@ -2,6 +2,7 @@
 
 import time
 from collections.abc import Callable
+from dataclasses import dataclass
 from uuid import UUID
 
 from django.db import connection
@@ -9,11 +10,12 @@ from django.db import connection
 from analytics import selectors
 from analytics.services import refreshing
 from analytics.services.method import METHOD
+from approaches.models import Approach
 from clubs import selectors as club_selectors
 from clubs.selectors import find_club_id
 from common import broker
 from common.club_scope import club_scope
-from common.errors import NotFoundError
+from common.errors import InvalidInputError, NotFoundError
 
 # So many series a round, or as many as fit into its time; the next round takes the rest. In between
 # come the series that somebody has just pushed for, and a worker that shall stop.
@@ -50,33 +52,74 @@ def sweep_refreshes() -> int:
     return done
 
 
+@dataclass(frozen=True, slots=True)
+class Rebuilt:
+    """How many series were made anew, and how many could not be: the log says why."""
+
+    made: int
+    failed: int
+
+
 def rebuild_figures(
-    *, club: str | None = None, progress: Progress = lambda _done, _all: None
-) -> int:
-    """Make the figures of one club, or of all, anew from the attempts; return how many series.
+    *,
+    club: str | None = None,
+    approach: str | None = None,
+    progress: Progress = lambda _done, _all: None,
+) -> Rebuilt:
+    """Make figures anew from the attempts: of every club, of one, or of one run-up.
+
+    `approach` is an id, or a code in the club that is named. Several athletes may have a run-up of
+    the same code; then it is all of theirs.
 
     Raises
     ------
     NotFoundError
-        There is no club with this short name.
+        There is no club with this short name, or no such run-up with attempts.
+    InvalidInputError
+        A code without a club: the same code means another run-up in each.
     """
-    if club is None:
-        club_ids = club_selectors.list_club_ids()
-    else:
-        club_id = find_club_id(club)
-        if club_id is None:
-            raise NotFoundError(f"There is no club {club}.")
-        club_ids = [club_id]
+    approach_id = None if approach is None else _as_id(approach)
+    if approach is not None and approach_id is None and club is None:
+        raise InvalidInputError("A code is a run-up of one club: name the club, too.")
     work = []
-    for club_id in club_ids:
+    for club_id in _club_ids(club):
         with club_scope(club_id, read_only=True):
-            work += [(club_id, series) for series in selectors.list_series()]
+            series_of_club = selectors.list_series()
+            if approach is not None:
+                wanted = _find_approaches(approach, approach_id)
+                series_of_club = [each for each in series_of_club if each.approach_id in wanted]
+        work += [(club_id, series) for series in series_of_club]
+    if approach is not None and not work:
+        raise NotFoundError(f"There is no run-up {approach} with attempts.")
+    made = 0
     for done, (club_id, series) in enumerate(work, 1):
-        refreshing.refresh_series(
+        made += refreshing.refresh_series(
             club_id=club_id,
             approach_id=series.approach_id,
             finish_class=series.finish_class.value,
             whole=True,
         )
         progress(done, len(work))
-    return len(work)
+    return Rebuilt(made=made, failed=len(work) - made)
+
+
+def _club_ids(club: str | None) -> list[UUID]:
+    if club is None:
+        return club_selectors.list_club_ids()
+    club_id = find_club_id(club)
+    if club_id is None:
+        raise NotFoundError(f"There is no club {club}.")
+    return [club_id]
+
+
+def _as_id(text: str) -> UUID | None:
+    try:
+        return UUID(text)
+    except ValueError:
+        return None
+
+
+def _find_approaches(approach: str, approach_id: UUID | None) -> set[UUID]:
+    """Return the run-ups of the club in scope with this id, else with this code."""
+    meant = {"code": approach} if approach_id is None else {"id": approach_id}
+    return set(Approach.objects.filter(**meant).values_list("id", flat=True))

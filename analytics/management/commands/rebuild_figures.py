@@ -6,24 +6,34 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 from analytics.services import sweeping
-from common.errors import NotFoundError
+from common.errors import InvalidInputError, NotFoundError
 
 BAR_WIDTH = 30
 
 
 class Command(BaseCommand):
-    help = "Make the figures of one club, or of all, anew from the attempts."
+    help = "Make figures anew from the attempts: of one run-up, of one club, or of all."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--club", help="Short name of the club; without it, every club.")
+        parser.add_argument(
+            "--approach", help="Id of one run-up; or its code, with the club that it is in."
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
-            count = sweeping.rebuild_figures(club=options["club"], progress=self._show)
-        except NotFoundError as error:
+            rebuilt = sweeping.rebuild_figures(
+                club=options["club"], approach=options["approach"], progress=self._show
+            )
+        except (NotFoundError, InvalidInputError) as error:
             raise CommandError(error.detail) from error
         self.stderr.write("")
-        self.stdout.write(f"{count} series made anew.")
+        self.stdout.write(f"{rebuilt.made} series made anew.")
+        if rebuilt.failed:
+            raise CommandError(
+                f"{rebuilt.failed} series could not be made anew; the log says why, and they are "
+                "tried again."
+            )
 
     def _show(self, done: int, total: int) -> None:
         filled = BAR_WIDTH * done // total
