@@ -21,6 +21,17 @@ def note_sweep() -> None:
     _client().set(_SWEPT_KEY, time.time(), ex=3600)
 
 
+def count_messages(queue: str) -> int:
+    """Return how many messages lie in a queue that no worker has taken.
+
+    Raises
+    ------
+    redis.RedisError
+        The broker does not answer.
+    """
+    return int(_client().llen(queue))
+
+
 def seconds_since_sweep() -> float | None:
     """Return how long ago a worker ran the sweep that beat asks for; None when it never did.
 

@@ -5,14 +5,16 @@ from typing import Any
 
 import billiard.pool
 from celery import Celery
-from celery.signals import setup_logging, worker_init
+from celery.signals import setup_logging, worker_init, worker_ready
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings.local")
 
 from django.conf import settings
+from django.utils import timezone
 
 SOFT_LIMIT_SECONDS = 300
 HARD_LIMIT_SECONDS = 330
+QUEUE = "refresh"
 
 # A child that ends waits until its parent has read all its answers, 300 times 0.1 s; a parent that
 # was told to stop does not read any more, so that one stop in a few took half a minute. A task
@@ -41,7 +43,7 @@ app.conf.update(
     worker_soft_shutdown_timeout=20.0,
     worker_enable_soft_shutdown_on_idle=True,
     worker_cancel_long_running_tasks_on_connection_loss=False,
-    task_default_queue="refresh",
+    task_default_queue=QUEUE,
     timezone="UTC",
     beat_schedule={
         "sweep-refreshes": {
@@ -80,3 +82,15 @@ def refuse_a_role_that_sees_every_club(**_kwargs: Any) -> None:
     from common.wall import refuse_bypassing_role
 
     refuse_bypassing_role()
+
+
+@worker_ready.connect
+def end_when_idling_for_no_reason(**_kwargs: Any) -> None:
+    from analytics.services import backlog
+    from common import idling
+
+    idling.start(
+        queue=QUEUE,
+        limit_s=settings.IDLE_WORKER_ENDS_AFTER_SECONDS,
+        oldest_s=lambda: backlog.read_backlog(now=timezone.now()).oldest_s,
+    )

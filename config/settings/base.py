@@ -6,7 +6,7 @@ from typing import Any
 
 import structlog
 
-from config.settings.environment import database_from_url, flag, required, text
+from config.settings.environment import database_from_url, flag, required, seconds, text
 
 BASE_DIR = Path(__file__).resolve().parent.parent.parent
 
@@ -174,6 +174,8 @@ X_FRAME_OPTIONS = "DENY"
 
 # Seconds between two rounds of the beat task that picks up refreshes whose wake-up got lost.
 REFRESH_SWEEP_SECONDS = 2.0
+# A worker that has had nothing to do for so long, while series waited for as long, ends itself.
+IDLE_WORKER_ENDS_AFTER_SECONDS = seconds("IDLE_WORKER_ENDS_AFTER_SECONDS", default=60.0)
 WAKER_ENABLED = flag("WAKER_ENABLED", default=True)
 
 # The log knows requests and tasks by their ids; addresses and people stay out of it.

@@ -29,6 +29,17 @@ def flag(name: str, *, default: bool) -> bool:
     return value == "1"
 
 
+def seconds(name: str, *, default: float) -> float:
+    value = os.environ.get(name, str(default))
+    try:
+        length_s = float(value)
+    except ValueError:
+        length_s = 0.0
+    if not 0 < length_s < float("inf"):
+        raise ImproperlyConfigured(f"{name} is a number of seconds above 0, not {value!r}.")
+    return length_s
+
+
 def database_from_url(url: str) -> dict[str, Any]:
     """Return Django's settings for a postgresql:// address.
 

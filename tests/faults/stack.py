@@ -70,6 +70,10 @@ class Program:
     def stop(self) -> None:
         self._child.stop()
 
+    def wait(self) -> int:
+        """Return the status with which the program ended."""
+        return self._child.wait()
+
     def children(self) -> list[int]:
         """Return the ids of the processes that the program forked."""
         return children_of(self.pid)
@@ -109,10 +113,7 @@ class Stack:
         (local_dir / "metrics").mkdir()
         schedule = f"--schedule={local_dir / 'beat-schedule'}"
         self.web = self._program("web", ["-m", "gunicorn", "-c", "config/gunicorn.py"])
-        self.worker = self._program(
-            "worker",
-            [*_CELERY, "worker", "--concurrency=2", "--without-gossip", "--without-mingle"],
-        )
+        self.worker = self.new_worker()
         self.beat = self._program("beat", [*_CELERY, "beat", schedule, "--pidfile="])
 
     @property
@@ -193,10 +194,15 @@ class Stack:
         except (urllib.error.URLError, ConnectionError, TimeoutError):
             return {}
 
-    def _program(self, name: str, words: list[str]) -> Program:
+    def new_worker(self, **environment: str) -> Program:
+        """Return a worker that is not started yet, with other settings than the others have."""
+        words = ["worker", "--concurrency=2", "--without-gossip", "--without-mingle"]
+        return self._program("worker", [*_CELERY, *words], **environment)
+
+    def _program(self, name: str, words: list[str], **environment: str) -> Program:
         if name == "web":
             words = [*words, "config.wsgi"]
-        return Program(name, words, self.servers, self.environment)
+        return Program(name, words, self.servers, {**self.environment, **environment})
 
     def __enter__(self) -> Self:
         try:

@@ -3,10 +3,16 @@
 import os
 import signal
 import time
+from collections.abc import Iterator
 
 import pytest
+from celery import Celery
 
+from common.idling import EXIT_STATUS
 from tests.faults.case import Case
+from tests.faults.stack import Program, paused, wait_until
+
+IDLE_LIMIT_SECONDS = 3
 
 
 def kill_in_turn(case: Case, *, kills: int) -> None:
@@ -47,3 +53,53 @@ class TestWorkerKilled:
         check_that_nothing_is_missing(case)
         followed = case.figures()
         assert case.rebuilt_figures() == followed
+
+
+@pytest.fixture
+def idling_worker(case: Case) -> Iterator[Program]:
+    """Put a worker in the stack that is impatient with itself, and take it out again."""
+    patient, impatient = (
+        case.stack.worker,
+        case.stack.new_worker(IDLE_WORKER_ENDS_AFTER_SECONDS=str(IDLE_LIMIT_SECONDS)),
+    )
+    patient.stop()
+    case.stack.worker = impatient
+    impatient.start()
+    case.stack.wait_until_whole()
+    yield impatient
+    impatient.stop()
+    case.stack.worker = patient
+    patient.start()
+
+
+def stop_consuming(case: Case) -> None:
+    """Have the worker stay connected and take no more messages, as one that lost its place does."""
+    with Celery(broker=case.stack.servers.redis_url, set_as_current=False) as broker:
+        answers = broker.control.cancel_consumer("refresh", reply=True, timeout=5)
+    assert [next(iter(answer.values())) for answer in answers or ()] == [
+        {"ok": "no longer consuming from refresh"}
+    ]
+
+
+class TestWorkerThatTakesNothing:
+    def test_ends_itself_and_the_next_one_catches_up(self, case: Case, idling_worker: Program):
+        case.client.push(case.readings.take(20))
+        case.wait_for_figures()
+        stop_consuming(case)
+
+        case.client.push(case.readings.take(20))
+        seconds = wait_until(lambda: not idling_worker.is_running, "the worker has ended itself")
+
+        assert idling_worker.wait() == EXIT_STATUS
+        case.tell(f"the worker ended after {seconds:.1f} s, {IDLE_LIMIT_SECONDS} s allowed")
+        assert case.stack.start_what_ended() == ["worker"]
+        check_that_nothing_is_missing(case)
+
+    def test_goes_on_while_the_broker_is_the_trouble(self, case: Case, idling_worker: Program):
+        with paused(case.stack.servers.valkey.pid):
+            case.client.push(case.readings.take(20))
+            time.sleep(3 * IDLE_LIMIT_SECONDS)
+            was_running = idling_worker.is_running
+
+        assert was_running
+        check_that_nothing_is_missing(case)
