@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from analytics.core.conventions import FloatArray
@@ -56,6 +58,7 @@ def gauss_rule(
     return centre + nodes_at, vectors[0] ** 2
 
 
+@lru_cache(maxsize=32)
 def hermite(count: int) -> tuple[FloatArray, FloatArray]:
     """Return nodes and weights for the expectation over a standard normal variable.
 
@@ -66,4 +69,7 @@ def hermite(count: int) -> tuple[FloatArray, FloatArray]:
     ([-1.0, 1.0], [0.5, 0.5])
     """
     places, weights = np.polynomial.hermite_e.hermegauss(count)
-    return places, weights / weights.sum()
+    weights = weights / weights.sum()
+    for array in (places, weights):
+        array.flags.writeable = False  # everybody who asks gets the same
+    return places, weights

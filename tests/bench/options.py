@@ -39,8 +39,16 @@ class TrendOptions:
     profile: bool
 
 
-Options = PushOptions | TrendOptions | VisibleOptions | StartOptions
+@dataclass(frozen=True)
+class AimOptions:
+    rounds: int
+    competitions: int
+    profile: bool
+
+
+Options = AimOptions | PushOptions | TrendOptions | VisibleOptions | StartOptions
 _KINDS: dict[str, type[Options]] = {
+    "aim": AimOptions,
     "push": PushOptions,
     "visible": VisibleOptions,
     "start": StartOptions,
@@ -82,6 +90,10 @@ def parse(arguments: list[str] | None = None) -> tuple[str, bool, Options]:
     trend.add_argument("--clients", type=_count, default=4, help="that ask side by side")
     trend.add_argument("--series", type=_count, default=10_000, help="attempts in the long series")
     trend.add_argument("--attempts", type=_count, default=1_000_000, help="in the large database")
+
+    aim = names.add_parser("aim", parents=[every], help="the best aim for the attempts left")
+    aim.add_argument("--rounds", type=_count, default=40, help="counted rounds")
+    aim.add_argument("--competitions", type=_count, default=1_000_000, help="thrown by dice")
 
     chosen = parser.parse_args(arguments)
     kind = _KINDS[chosen.name]

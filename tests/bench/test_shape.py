@@ -86,6 +86,14 @@ class TestBench:
             "attempts_per_s",
         }
 
+    def test_aim_says_all_that_it_promises(self):
+        report = run_bench("aim", "--rounds", "2", "--competitions", "20000")
+
+        assert_complete(report)
+        # Timing is not judged here; the values are.
+        assert report["met"]["apart_from_brute_force_m"]
+        assert report["met"]["apart_from_dice_m"]
+
     @pytest.mark.slow
     def test_start_says_all_that_it_promises(self):
         report = run_bench("start", "--rounds", "1")
