@@ -1,7 +1,9 @@
 """Athletes, and the least that the job needs to know of them."""
 
+from django.contrib.postgres.constraints import ExclusionConstraint
+from django.contrib.postgres.fields import DateRangeField, RangeOperators
 from django.db import models
-from django.db.models.functions import Now
+from django.db.models.functions import Coalesce, Now
 
 from clubs.models import KeptRow, Membership, Squad, User
 from common.constraints import SameClub
@@ -124,6 +126,12 @@ class Consent(KeptRow):
         return f"{self.get_purpose_display()} from {self.from_date}"
 
 
+def days_in_force() -> models.Func:
+    """Return the days from `from_date` to `until_date`, both included; without an end, for ever."""
+    bounds = (models.F("from_date"), models.F("until_date"), models.Value("[]"))
+    return models.Func(*bounds, function="daterange", output_field=DateRangeField())
+
+
 class SquadMember(KeptRow):
     """An athlete's time in a squad."""
 
@@ -153,6 +161,16 @@ class SquadMember(KeptRow):
                 condition=models.Q(until_date__isnull=True)
                 | models.Q(until_date__gte=models.F("from_date")),
                 name="squad_member_ends_after_start",
+            ),
+            # Who ends one time must not leave another one in force.
+            ExclusionConstraint(
+                name="squad_member_once_a_day",
+                expressions=[
+                    ("club", RangeOperators.EQUAL),
+                    ("squad", RangeOperators.EQUAL),
+                    ("athlete", RangeOperators.EQUAL),
+                    (days_in_force(), RangeOperators.OVERLAPS),
+                ],
             ),
         ]
         indexes = [models.Index(fields=["club", "athlete"], name="squad_member_of_athlete")]
@@ -206,6 +224,16 @@ class CoachAssignment(KeptRow):
                 condition=models.Q(until_date__isnull=True)
                 | models.Q(until_date__gte=models.F("from_date")),
                 name="assignment_ends_after_start",
+            ),
+            # The same: a coach would go on seeing whom somebody believes to have taken away.
+            ExclusionConstraint(
+                name="assignment_once_a_day",
+                expressions=[
+                    ("club", RangeOperators.EQUAL),
+                    ("coach", RangeOperators.EQUAL),
+                    (Coalesce("squad", "athlete"), RangeOperators.EQUAL),
+                    (days_in_force(), RangeOperators.OVERLAPS),
+                ],
             ),
         ]
         indexes = [models.Index(fields=["club", "coach"], name="assignment_of_coach")]

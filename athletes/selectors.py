@@ -5,7 +5,7 @@ from datetime import date
 from enum import StrEnum
 from uuid import UUID
 
-from django.db.models import Q, QuerySet
+from django.db.models import OuterRef, Q, QuerySet, Subquery
 from django.db.models.expressions import RawSQL
 
 from athletes.errors import UnknownAthleteError
@@ -17,7 +17,7 @@ from athletes.models import (
     SprintTest,
     SquadMember,
 )
-from clubs.models import Role
+from clubs.models import Membership, Role, Squad
 from clubs.selectors import DEVICE, Caller
 from common.errors import NotFoundError
 from common.prepared import Selection
@@ -133,26 +133,91 @@ def get_consent_for(caller: Caller, consent_id: UUID, *, today: date) -> Consent
     return consent
 
 
-def _on(day: date) -> Q:
+def holds_on(day: date) -> Q:
     """Return the condition that a row with from_date and until_date holds on `day`."""
     return Q(from_date__lte=day) & (Q(until_date__isnull=True) | Q(until_date__gte=day))
 
 
+def list_squad_times_for(caller: Caller, squad: Squad, *, today: date) -> QuerySet[SquadMember]:
+    """Return all times in a squad, past and to come, of the athletes that the caller may see."""
+    seen = list_athletes_for(caller, today=today)
+    return SquadMember.objects.filter(squad=squad, athlete_id__in=seen.values("id"))
+
+
+def get_squad_time_for(
+    caller: Caller, squad: Squad, squad_member_id: UUID, *, today: date
+) -> SquadMember:
+    """Return an athlete's time in a squad, if the caller may see the athlete.
+
+    Raises
+    ------
+    NotFoundError
+        There is none, or it is a stranger's.
+    """
+    times = list_squad_times_for(caller, squad, today=today)
+    time = times.filter(id=squad_member_id).first()
+    if time is None:
+        raise NotFoundError
+    return time
+
+
+def list_charges_of(caller: Caller) -> QuerySet[CoachAssignment]:
+    """Return who coaches whom, past and to come: to an admin all, to a coach their own."""
+    assignments = CoachAssignment.objects.all()
+    if caller.role == Role.ADMIN:
+        return assignments
+    return assignments.filter(coach=caller.membership_id)
+
+
+def get_charge_of(caller: Caller, assignment_id: UUID) -> CoachAssignment:
+    """Return one assignment, if the caller may see it.
+
+    Raises
+    ------
+    NotFoundError
+        There is none, or it is another coach's.
+    """
+    assignment = list_charges_of(caller).filter(id=assignment_id).first()
+    if assignment is None:
+        raise NotFoundError
+    return assignment
+
+
+def list_members() -> QuerySet[Membership]:
+    """Return everybody who is or was a member; `athlete_id` names the athlete that they are."""
+    own = Athlete.objects.filter(club=OuterRef("club"), user=OuterRef("user"))
+    return Membership.objects.select_related("user").annotate(athlete_id=Subquery(own.values("id")))
+
+
+def get_member(member_id: UUID) -> Membership:
+    """Return one of them.
+
+    Raises
+    ------
+    NotFoundError
+        The club has no such member.
+    """
+    member = list_members().filter(id=member_id).first()
+    if member is None:
+        raise NotFoundError
+    return member
+
+
 def list_squads_of(athlete: Athlete, *, today: date) -> QuerySet[SquadMember]:
     """Return the athlete's times in squads that hold today."""
-    return SquadMember.objects.filter(_on(today), athlete=athlete).select_related("squad")
+    return SquadMember.objects.filter(holds_on(today), athlete=athlete).select_related("squad")
 
 
 def list_times_in_squad(squad_id: UUID, *, today: date) -> QuerySet[SquadMember]:
     """Return the times in a squad that hold today."""
-    return SquadMember.objects.filter(_on(today), squad_id=squad_id)
+    return SquadMember.objects.filter(holds_on(today), squad_id=squad_id)
 
 
 def list_assignments_for(athlete: Athlete, *, today: date) -> QuerySet[CoachAssignment]:
     """Return by which assignments, of the athlete or of a squad, coaches see the athlete today."""
     squads = list_squads_of(athlete, today=today).values("squad_id")
     return CoachAssignment.objects.filter(
-        _on(today),
+        holds_on(today),
         Q(athlete=athlete) | Q(squad_id__in=squads),
         coach__role=Role.COACH,
         coach__ended_at=None,

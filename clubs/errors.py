@@ -70,3 +70,19 @@ class TooManyTokensError(DomainError):
     code = "too_many_tokens"
     status = 409
     title = "The source has two live tokens; revoke one first"
+
+
+class MembershipEndedError(DomainError):
+    """The person is no member any more, and is given nothing."""
+
+    code = "membership_ended"
+    status = 409
+    title = "This membership has ended"
+
+
+class LastAdminError(DomainError):
+    """Without this person the club would have no admin."""
+
+    code = "last_admin"
+    status = 409
+    title = "A club keeps at least one admin"

@@ -12,11 +12,22 @@ from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.db import connection
-from django.db.models import QuerySet
+from django.db.models import Case, F, OuterRef, Q, QuerySet, Subquery, UUIDField, When
 from django.utils import timezone
 
 from clubs.errors import NotAuthenticatedError, UnknownTokenError
-from clubs.models import AccessToken, Board, Club, Membership, Role, Runway, Source, Squad, User
+from clubs.models import (
+    AccessToken,
+    AuditEntry,
+    Board,
+    Club,
+    Membership,
+    Role,
+    Runway,
+    Source,
+    Squad,
+    User,
+)
 from common import prepared
 from common.club_scope import club_scope, scope_entered_by
 from common.errors import NotFoundError
@@ -210,6 +221,25 @@ def list_clubs_administered_by(user: User) -> list[Club]:
     return sorted(clubs, key=lambda club: club.name)
 
 
+def list_admins() -> QuerySet[Membership]:
+    """Return who may administer the club in scope at present."""
+    return Membership.objects.filter(role=Role.ADMIN, ended_at=None, user__is_active=True)
+
+
+def get_member(member_id: UUID) -> Membership:
+    """Return a member of the club in scope, or a former one.
+
+    Raises
+    ------
+    NotFoundError
+        The club has no such member.
+    """
+    member = Membership.objects.select_related("user").filter(id=member_id).first()
+    if member is None:
+        raise NotFoundError
+    return member
+
+
 def today_at(club: Club) -> date:
     """Return the day it is where the club is."""
     return timezone.localdate(timezone=ZoneInfo(club.time_zone))
@@ -263,9 +293,34 @@ def list_tokens_of(source: Source) -> QuerySet[AccessToken]:
     return AccessToken.objects.filter(source=source)
 
 
+def list_tokens_of_member(member: Membership) -> QuerySet[AccessToken]:
+    return AccessToken.objects.filter(membership__isnull=False, membership=member)
+
+
 def list_own_tokens(caller: Caller) -> QuerySet[AccessToken]:
     """Return the tokens of the person who asks."""
     return AccessToken.objects.filter(membership__isnull=False, membership=caller.membership_id)
+
+
+def list_audit() -> QuerySet[AuditEntry]:
+    """Return who did what in the club in scope, each with whose token it was.
+
+    `member_id` and `source_id` name the person or the source, whichever token they used.
+    """
+    tokens = AccessToken.objects.filter(club=OuterRef("club"), id=OuterRef("actor_id"))
+    return AuditEntry.objects.annotate(
+        member_id=Case(
+            When(actor_kind="membership", then=F("actor_id")),
+            default=Subquery(tokens.values("membership_id")),
+            output_field=UUIDField(),
+        ),
+        source_id=Subquery(tokens.values("source_id"), output_field=UUIDField()),
+    )
+
+
+def list_tokens_held_by(holder_id: UUID) -> QuerySet[AccessToken]:
+    """Return every token of a member or of a source."""
+    return AccessToken.objects.filter(Q(membership=holder_id) | Q(source=holder_id))
 
 
 def get_source_of_person(caller: Caller) -> UUID:

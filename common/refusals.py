@@ -4,14 +4,16 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 from django.db import IntegrityError, transaction
-from psycopg.errors import UniqueViolation
+from psycopg.errors import ExclusionViolation, UniqueViolation
 
 from common.errors import AlreadyExistsError, Fault
 
 
 @contextmanager
 def refuse_duplicates(field: str, detail: str) -> Iterator[None]:
-    """Refuse, naming `field`, when the block breaks a unique constraint; other errors go on.
+    """Refuse, naming `field`, when the block breaks a unique or an exclusion constraint.
+
+    Other errors go on.
 
     Raises
     ------
@@ -23,7 +25,7 @@ def refuse_duplicates(field: str, detail: str) -> Iterator[None]:
         with transaction.atomic():
             yield
     except IntegrityError as error:
-        if not isinstance(error.__cause__, UniqueViolation):
+        if not isinstance(error.__cause__, UniqueViolation | ExclusionViolation):
             raise
         fault = Fault(f"/{field}", AlreadyExistsError.code, detail)
         raise AlreadyExistsError(detail, faults=[fault]) from error

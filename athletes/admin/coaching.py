@@ -6,7 +6,9 @@ from django.contrib import admin
 from django.http import HttpRequest
 
 from athletes.models import CoachAssignment
-from clubs.admin import ClubForm, ClubModelAdmin, StateFilter
+from athletes.services import coaching
+from clubs.admin import ClubForm, ClubModelAdmin, StateFilter, caller_of
+from common.versions import ANY_VERSION
 
 
 class AssignmentForm(ClubForm):
@@ -23,6 +25,8 @@ class CoachAssignmentAdmin(ClubModelAdmin):
     may_add = True
     may_change = True
     may_delete = True
+    additions_are_audited = True
+    changes_are_audited = True
     form = AssignmentForm
     fields = ("coach", "squad", "athlete", "from_date", "until_date")
     autocomplete_fields = ("squad", "athlete")
@@ -47,3 +51,17 @@ class CoachAssignmentAdmin(ClubModelAdmin):
     @admin.display(description="coach")
     def coach_email(self, assignment: CoachAssignment) -> str:
         return assignment.coach.user.email
+
+    def add_row(self, request: HttpRequest, obj: Any, form: Any) -> CoachAssignment:
+        caller = caller_of(request)
+        return coaching.assign_coach(club=caller.club, caller=caller, **form.cleaned_data)
+
+    def change_row(self, request: HttpRequest, obj: Any, form: Any) -> None:
+        caller = caller_of(request)
+        coaching.change_assignment(
+            club=caller.club,
+            assignment_id=obj.pk,
+            expected=ANY_VERSION,
+            changes={name: form.cleaned_data[name] for name in form.changed_data},
+            caller=caller,
+        )

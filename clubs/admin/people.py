@@ -11,6 +11,7 @@ from clubs.admin.rows import ClubForm, ClubModelAdmin, caller_of
 from clubs.admin.words import StateFilter
 from clubs.models import Membership, Role
 from clubs.services import people
+from common.versions import ANY_VERSION
 
 
 class NewMemberForm(ClubForm):
@@ -41,6 +42,8 @@ class MembershipAdmin(ClubModelAdmin):
 
     may_add = True
     may_change = True
+    additions_are_audited = True
+    changes_are_audited = True
     list_display = ("user__email", "role", "ended_at")
     list_filter = ("role", ("ended_at", StateFilter))
     list_select_related = ("user",)
@@ -74,4 +77,15 @@ class MembershipAdmin(ClubModelAdmin):
             email=form.cleaned_data["email"],
             role=Role(form.cleaned_data["role"]),
             password=form.cleaned_data["password"],
+            caller=caller_of(request),
+        )
+
+    def change_row(self, request: HttpRequest, obj: Any, form: Any) -> None:
+        caller = caller_of(request)
+        people.change_member(
+            club=caller.club,
+            member_id=obj.pk,
+            expected=ANY_VERSION,
+            changes={name: form.cleaned_data[name] for name in form.changed_data},
+            caller=caller,
         )

@@ -7,8 +7,10 @@ from django import forms
 from django.contrib import admin
 from django.http import HttpRequest
 
-from clubs.admin.rows import ClubForm, ClubInline, ClubModelAdmin
+from clubs.admin.rows import ClubForm, ClubInline, ClubModelAdmin, caller_of
 from clubs.models import Board, Club, Runway
+from clubs.services import founding
+from common.versions import ANY_VERSION
 
 
 class ClubDetailsForm(ClubForm):
@@ -30,6 +32,16 @@ class ClubAdmin(ClubModelAdmin):
     list_display = ("name", "slug", "country", "time_zone")
     search_fields = ("name", "slug")
     list_filter = ("country",)
+    changes_are_audited = True
+
+    def change_row(self, request: HttpRequest, obj: Any, form: Any) -> None:
+        caller = caller_of(request)
+        founding.change_club(
+            club=caller.club,
+            expected=ANY_VERSION,
+            changes={name: form.cleaned_data[name] for name in form.changed_data},
+            caller=caller,
+        )
 
 
 class BoardForm(ClubForm):

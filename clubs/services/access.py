@@ -10,7 +10,7 @@ from uuid import UUID
 from django.utils import timezone
 
 from clubs import selectors
-from clubs.errors import TooManyTokensError
+from clubs.errors import MembershipEndedError, TooManyTokensError
 from clubs.models import AccessToken, Club, Membership, Source, SourceKind
 from clubs.services import auditing
 from common.club_scope import club_scope
@@ -123,7 +123,8 @@ def add_token(
     Raises
     ------
     InvalidInputError
-        A scope is unknown or not for this holder, or the expiry has passed.
+        A scope is unknown or not for this holder, the expiry has passed, or the source is a
+        person's: people have tokens of their own, which end with the membership.
     TooManyTokensError
         The source has two live tokens already.
     """
@@ -137,6 +138,8 @@ def add_token(
         faults.append(Fault("/scopes", "required", "A token needs at least one scope."))
     if expires_at is not None and expires_at <= timezone.now():
         faults.append(Fault("/expires_at", "in_the_past", "The expiry has passed already."))
+    if source is not None and source.kind == SourceKind.PERSON:
+        faults.append(Fault("", "not_allowed_here", "A person pushes with a token of their own."))
     if faults:
         raise InvalidInputError(faults=faults)
 
@@ -217,13 +220,7 @@ def add_own_token(
     InvalidInputError
         A scope is unknown or not held by the caller.
     """
-    faults = [
-        Fault(f"/scopes/{index}", "scope_not_held", f"Your own token lacks {scope}.")
-        for index, scope in enumerate(scopes)
-        if scope in PERSON_SCOPES and scope not in caller.scopes
-    ]
-    if faults:
-        raise InvalidInputError(faults=faults)
+    _refuse_scopes_not_held(scopes, caller)
     with club_scope(caller.club):
         membership = selectors.get_membership_of(caller)
         return add_token(
@@ -234,6 +231,53 @@ def add_own_token(
             expires_at=expires_at,
             caller=caller,
         )
+
+
+def add_member_token(
+    *,
+    club: Club,
+    member_id: UUID,
+    name: str,
+    scopes: Collection[str],
+    expires_at: datetime | None = None,
+    caller: selectors.Caller,
+) -> NewToken:
+    """Make a token to be handed to a member, with no scope that the asking token lacks.
+
+    It is how a new member gets in; from then on they make their own.
+
+    Raises
+    ------
+    NotFoundError
+        The club has no such member.
+    MembershipEndedError
+        The person is no member any more.
+    InvalidInputError
+        A scope is unknown or not held by the caller, or the expiry has passed.
+    """
+    _refuse_scopes_not_held(scopes, caller)
+    with club_scope(club):
+        member = selectors.get_member(member_id)
+        if member.ended_at is not None:
+            raise MembershipEndedError
+        return add_token(
+            club=club,
+            name=name,
+            scopes=scopes,
+            membership=member,
+            expires_at=expires_at,
+            caller=caller,
+        )
+
+
+def _refuse_scopes_not_held(scopes: Collection[str], caller: selectors.Caller) -> None:
+    faults = [
+        Fault(f"/scopes/{index}", "scope_not_held", f"Your own token lacks {scope}.")
+        for index, scope in enumerate(scopes)
+        if scope in PERSON_SCOPES and scope not in caller.scopes
+    ]
+    if faults:
+        raise InvalidInputError(faults=faults)
 
 
 def note_token_use(*, caller: selectors.Caller, today: date) -> None:
