@@ -5,7 +5,7 @@ from django_filters import rest_framework as filters
 from analytics import selectors
 from analytics.models import Alert, AlertKind
 from approaches.models import FinishClass
-from athletes import selectors as athlete_selectors
+from athletes.api.filters import SquadFilter
 from clubs.selectors import today_at
 from common.api.filters import FlagFilter
 
@@ -18,9 +18,7 @@ class AlertFilter(filters.FilterSet):
     finish = filters.ChoiceFilter(field_name="finish_class", choices=FinishClass.choices)
     approach = filters.UUIDFilter(field_name="approach_id")
     athlete = filters.UUIDFilter(field_name="approach__athlete_id")
-    squad = filters.UUIDFilter(
-        method="of_squad", help_text="About those who are in this squad today."
-    )
+    squad = SquadFilter(field_name="approach__athlete_id")
 
     class Meta:
         model = Alert
@@ -38,9 +36,3 @@ class AlertFilter(filters.FilterSet):
     def that_waits(self, queryset, name, value):  # type: ignore[no-untyped-def]  # django-filter carries no types
         waits = selectors.put_off_on(today_at(self.request.user.club))
         return queryset.filter(waits) if value else queryset.exclude(waits)
-
-    def of_squad(self, queryset, name, value):  # type: ignore[no-untyped-def]  # django-filter carries no types
-        members = athlete_selectors.list_times_in_squad(
-            value, today=today_at(self.request.user.club)
-        )
-        return queryset.filter(approach__athlete_id__in=members.values("athlete_id"))

@@ -13,6 +13,7 @@ from approaches.models import (
     Session,
     SessionKind,
 )
+from athletes.api.filters import SquadFilter
 from clubs.models import Event
 from clubs.selectors import today_at
 from common.api.filters import FlagFilter, MomentFilter
@@ -20,13 +21,14 @@ from common.api.filters import FlagFilter, MomentFilter
 
 class ApproachFilter(filters.FilterSet):
     athlete = filters.UUIDFilter(field_name="athlete_id")
+    squad = SquadFilter(field_name="athlete_id")
     event = filters.ChoiceFilter(choices=Event.choices)
     code = filters.CharFilter()
     archived = FlagFilter(field_name="archived_at", lookup_expr="isnull", exclude=True)
 
     class Meta:
         model = Approach
-        fields = ("athlete", "event", "code", "archived")
+        fields = ("athlete", "squad", "event", "code", "archived")
 
 
 class SessionFilter(filters.FilterSet):

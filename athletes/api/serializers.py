@@ -5,6 +5,7 @@ from typing import Any
 from rest_framework import serializers
 
 from athletes.models import Consent, Foot, SprintTest
+from clubs.models import Role
 from common.api import fields
 from common.api.serializers import ChangesSerializer, StrictSerializer
 
@@ -113,3 +114,65 @@ class NewConsentSerializer(StrictSerializer):
 
 class WithdrawalSerializer(StrictSerializer):
     withdrawn_date = fields.DayField()
+
+
+class MemberSerializer(serializers.Serializer[Any]):
+    id = serializers.UUIDField()
+    email = serializers.EmailField(source="user.email")
+    role = serializers.ChoiceField(Role.choices)
+    athlete = serializers.UUIDField(
+        source="athlete_id", allow_null=True, help_text="Which athlete of the club they are."
+    )
+    ended_at = serializers.DateTimeField(allow_null=True)
+
+
+class NewMemberSerializer(StrictSerializer):
+    email = fields.EmailField(max_length=254)
+    role = fields.OneOfField(Role.choices)
+    athlete = fields.IdField(
+        allow_null=True,
+        default=None,
+        help_text="For the role athlete: whose figures they are to see.",
+    )
+
+
+class MemberChangesSerializer(ChangesSerializer):
+    role = fields.OneOfField(Role.choices)
+    athlete = fields.IdField(allow_null=True)
+    ended = fields.FlagField()
+
+
+class SquadMemberSerializer(serializers.Serializer[Any]):
+    id = serializers.UUIDField()
+    squad = serializers.UUIDField(source="squad_id")
+    athlete = serializers.UUIDField(source="athlete_id")
+    from_date = serializers.DateField()
+    until_date = serializers.DateField(allow_null=True, help_text="The last day.")
+
+
+class NewSquadMemberSerializer(StrictSerializer):
+    athlete = fields.IdField()
+    from_date = fields.DayField(required=False, help_text="The first day: today, unless given.")
+    until_date = fields.DayField(allow_null=True, default=None)
+
+
+class DaysChangesSerializer(ChangesSerializer):
+    from_date = fields.DayField()
+    until_date = fields.DayField(allow_null=True, help_text="The last day; null for no end.")
+
+
+class CoachAssignmentSerializer(serializers.Serializer[Any]):
+    id = serializers.UUIDField()
+    coach = serializers.UUIDField(source="coach_id", help_text="A member.")
+    squad = serializers.UUIDField(source="squad_id", allow_null=True)
+    athlete = serializers.UUIDField(source="athlete_id", allow_null=True)
+    from_date = serializers.DateField()
+    until_date = serializers.DateField(allow_null=True, help_text="The last day.")
+
+
+class NewCoachAssignmentSerializer(StrictSerializer):
+    coach = fields.IdField(help_text="A member with the role coach.")
+    squad = fields.IdField(allow_null=True, default=None)
+    athlete = fields.IdField(allow_null=True, default=None)
+    from_date = fields.DayField(required=False, help_text="The first day: today, unless given.")
+    until_date = fields.DayField(allow_null=True, default=None)

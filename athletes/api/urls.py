@@ -1,6 +1,6 @@
 from django.urls import path
 
-from athletes.api import consents, importing, measuring, views
+from athletes.api import coaching, consents, importing, measuring, members, views
 
 _ATHLETE = "athletes/<uuid:athlete_id>/"
 
@@ -22,4 +22,20 @@ urlpatterns = [
     ),
     path("consents/", consents.ConsentList.as_view(), name="consents"),
     path("consents/<uuid:consent_id>/", consents.ConsentDetail.as_view(), name="consent"),
+    path("members/", members.MemberList.as_view(), name="members"),
+    path("members/<uuid:member_id>/", members.MemberDetail.as_view(), name="member"),
+    path(
+        "squads/<uuid:squad_id>/members/", coaching.SquadMemberList.as_view(), name="squad-members"
+    ),
+    path(
+        "squads/<uuid:squad_id>/members/<uuid:squad_member_id>/",
+        coaching.SquadMemberDetail.as_view(),
+        name="squad-member",
+    ),
+    path("coach-assignments/", coaching.CoachAssignmentList.as_view(), name="coach-assignments"),
+    path(
+        "coach-assignments/<uuid:assignment_id>/",
+        coaching.CoachAssignmentDetail.as_view(),
+        name="coach-assignment",
+    ),
 ]

@@ -146,6 +146,79 @@ class SourceTokenDetail(ClubView):
         return Response(status=204)
 
 
+class MemberTokenList(ClubList):
+    """Tokens of a member, whoever made them."""
+
+    rights = {"GET": permissions.WRITE_CLUB, "POST": permissions.WRITE_CLUB}
+    problems = {"POST": {"409": "The membership has ended."}}
+    operation_names = {"GET": "member_tokens_list", "POST": "member_tokens_create"}
+    serializer_class = serializers.TokenSerializer
+
+    def rows(self) -> QuerySet[Any]:
+        return selectors.list_tokens_of_member(selectors.get_member(self.kwargs["member_id"]))
+
+    @extend_schema(responses=serializers.TokenSerializer(many=True))
+    def get(self, request: Request, club: str, member_id: UUID) -> Response:
+        return self.listed()
+
+    @extend_schema(
+        request=serializers.NewTokenSerializer,
+        parameters=[IDEMPOTENCY_KEY],
+        responses={201: serializers.TokenWithSecretSerializer},
+        description=(
+            "For a member who has none yet, or lost it: hand over the secret, and let them make "
+            "their own with it. It does what their role may, within the scopes of the asking token."
+        ),
+        examples=[
+            OpenApiExample(
+                "A coach's first token",
+                value={
+                    "name": "To begin with",
+                    "scopes": ["club:read", "athletes:read", "plans:read", "analytics:read"],
+                },
+                request_only=True,
+            )
+        ],
+    )
+    def post(self, request: Request, club: str, member_id: UUID) -> Response:
+        body = serializers.NewTokenSerializer(data=request.data)
+        body.is_valid(raise_exception=True)
+
+        def make() -> Response:
+            new = access.add_member_token(
+                club=self.caller.club,
+                member_id=member_id,
+                caller=self.caller,
+                **body.validated_data,
+            )
+            return _with_secret(new)
+
+        return self.once(make, secret_fields={"secret"})
+
+
+class MemberTokenDetail(ClubView):
+    """One token of a member."""
+
+    rights = {"DELETE": permissions.WRITE_CLUB}
+    operation_names = {"DELETE": "member_tokens_revoke"}
+    serializer_class = serializers.TokenSerializer
+
+    @extend_schema(
+        responses={204: None},
+        description="Revoke the token, from the next request on. It stays in the list as revoked.",
+    )
+    def delete(
+        self, request: Request, club: str, member_id: UUID, member_token_id: UUID
+    ) -> Response:
+        access.revoke_token(
+            club=self.caller.club,
+            membership_id=member_id,
+            token_id=member_token_id,
+            caller=self.caller,
+        )
+        return Response(status=204)
+
+
 class OwnTokenList(ClubList):
     """The caller's own tokens: the role's rights, cut down by scopes."""
 

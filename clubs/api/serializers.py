@@ -16,6 +16,12 @@ class ClubSerializer(serializers.Serializer[Any]):
     time_zone = serializers.CharField()
 
 
+class ClubChangesSerializer(ChangesSerializer):
+    name = fields.TextField(max_length=120)
+    country = fields.CountryField()
+    time_zone = fields.TextField(max_length=64, help_text="IANA name, such as Europe/Vienna.")
+
+
 class SquadSerializer(serializers.Serializer[Any]):
     id = serializers.UUIDField()
     name = serializers.CharField()
@@ -116,3 +122,28 @@ class NewTokenSerializer(StrictSerializer):
 
 class TokenWithSecretSerializer(TokenSerializer):
     secret = serializers.CharField(help_text="Shown this once and stored nowhere.")
+
+
+class AuditEntrySerializer(serializers.Serializer[Any]):
+    id = serializers.UUIDField()
+    at = serializers.DateTimeField()
+    actor_kind = serializers.CharField(
+        help_text="token; membership, for the admin pages; or system. More may come."
+    )
+    actor = serializers.UUIDField(source="actor_id", allow_null=True)
+    member = serializers.UUIDField(
+        source="member_id", allow_null=True, help_text="The person whose token it was."
+    )
+    source = serializers.UUIDField(  # type: ignore[assignment]  # the framework's own attribute
+        source="source_id", allow_null=True, help_text="The source whose token it was."
+    )
+    action = serializers.CharField()
+    subject_kind = serializers.CharField()
+    subjects = serializers.ListField(
+        source="subject_ids", child=serializers.UUIDField(), help_text="Ids of the rows."
+    )
+    field_names = serializers.ListField(child=serializers.CharField())
+    counts = serializers.DictField(
+        child=serializers.IntegerField(), help_text="How many rows, by outcome."
+    )
+    request_id = serializers.CharField(help_text="As in the answer's X-Request-ID; may be empty.")

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from clubs.api import access, places, views
+from clubs.api import access, audit, places, views
 
 urlpatterns = [
     path("", views.ClubDetail.as_view(), name="club"),
@@ -18,6 +18,15 @@ urlpatterns = [
         access.SourceTokenDetail.as_view(),
         name="source-token",
     ),
+    path(
+        "members/<uuid:member_id>/tokens/", access.MemberTokenList.as_view(), name="member-tokens"
+    ),
+    path(
+        "members/<uuid:member_id>/tokens/<uuid:member_token_id>/",
+        access.MemberTokenDetail.as_view(),
+        name="member-token",
+    ),
+    path("audit/", audit.AuditList.as_view(), name="audit"),
     path("tokens/", access.OwnTokenList.as_view(), name="own-tokens"),
     path("tokens/<uuid:own_token_id>/", access.OwnTokenDetail.as_view(), name="own-token"),
 ]

@@ -11,7 +11,7 @@ from rest_framework.response import Response
 from clubs import selectors
 from clubs.api import permissions, serializers
 from clubs.api.base import CHANGE_PROBLEMS, ClubList, ClubView
-from clubs.services import people
+from clubs.services import founding, people
 from common.api.preconditions import expected_version
 from common.api.schema import IF_MATCH
 
@@ -19,12 +19,35 @@ from common.api.schema import IF_MATCH
 class ClubDetail(ClubView):
     """The club itself."""
 
-    rights = {"GET": permissions.READ_CLUB}
-    operation_names = {"GET": "club_read"}
+    rights = {"GET": permissions.READ_CLUB, "PATCH": permissions.WRITE_CLUB}
+    operation_names = {"GET": "club_read", "PATCH": "club_change"}
+    problems = {"PATCH": CHANGE_PROBLEMS}
     serializer_class = serializers.ClubSerializer
 
     def get(self, request: Request, club: str) -> Response:
-        return Response(serializers.ClubSerializer(self.caller.club).data)
+        return self.kept(self.caller.club)
+
+    @extend_schema(
+        request=serializers.ClubChangesSerializer,
+        responses=serializers.ClubSerializer,
+        parameters=[IF_MATCH],
+        description=(
+            "The short name stays, since addresses hold it. Another time zone says which day it is "
+            "from now on; it moves no day that is written down, and no figure."
+        ),
+        examples=[
+            OpenApiExample("It moved", value={"time_zone": "Europe/Vienna"}, request_only=True)
+        ],
+    )
+    def patch(self, request: Request, club: str) -> Response:
+        expected = expected_version(request)
+        changed = founding.change_club(
+            club=self.caller.club,
+            expected=expected,
+            changes=self.changes(serializers.ClubChangesSerializer),
+            caller=self.caller,
+        )
+        return self.kept(changed)
 
 
 class SquadList(ClubList):

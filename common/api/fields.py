@@ -13,6 +13,7 @@ from rest_framework import serializers
 from rest_framework.fields import empty
 
 ONE_LINE = r"^[^\x00-\x1f\x7f]*$"
+COUNTRY = r"^[A-Z]{2}$"
 LINES = r"^[^\x00-\x09\x0b\x0c\x0e-\x1f\x7f]*$"
 # What lies outside is a slip of the keyboard: nobody in training was born before.
 EARLIEST, LATEST = date(1900, 1, 1), date(2100, 12, 31)
@@ -48,6 +49,25 @@ class TextField(serializers.CharField):
         if not re.fullmatch(self.pattern, data):
             self.fail("control_character")
         return super().to_internal_value(data)
+
+
+class EmailField(TextField, serializers.EmailField):
+    """An e-mail address."""
+
+
+class CountryField(TextField):
+    """A country as two capital letters (ISO 3166-1)."""
+
+    default_error_messages = {"not_a_country": "A country is two capital letters, such as AT."}
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(**options)
+        self.pattern = COUNTRY
+
+    def to_internal_value(self, data: str) -> str:
+        if not re.fullmatch(COUNTRY, data):
+            self.fail("not_a_country")
+        return data
 
 
 class NumberField(serializers.FloatField):

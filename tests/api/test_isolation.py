@@ -6,6 +6,7 @@ The routes come from the URL patterns, so that one added tomorrow is covered.
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 from uuid import uuid4
 
@@ -13,6 +14,7 @@ import pytest
 from django.urls import URLPattern, URLResolver, get_resolver
 from django.urls.converters import StringConverter, UUIDConverter
 
+from athletes.services import coaching, joining
 from clubs.models import AccessToken, Role
 from clubs.services.access import PERSON_SCOPES
 from common.club_scope import club_scope
@@ -23,7 +25,15 @@ from tests.conftest import Keep
 CALLERS = ("admin", "coach", "athlete", "device")
 METHODS = ("GET", "HEAD", "OPTIONS", "POST", "PUT", "PATCH", "DELETE")
 # Ids of rows about one athlete.
-OF_ATHLETES = {"athlete_id", "approach_id", "attempt_id", "gate_run_id", "alert_id"}
+OF_ATHLETES = {
+    "athlete_id",
+    "approach_id",
+    "attempt_id",
+    "gate_run_id",
+    "alert_id",
+    "squad_member_id",
+    "assignment_id",
+}
 # What an address may hold besides ids: a word that is the same in every club.
 WORDS = {"kind"}
 PREFIX = "api/v1/clubs/<slug:club>/"
@@ -76,6 +86,20 @@ def own_ids(world: World) -> dict[str, object]:
         world.source, world.athlete, attempt_external_id=attempt.external_id
     )
     public_id = world.tokens["admin"].split("_")[2]
+    squad = factories.make_squad(world.club)
+    # Over before the days that the examples of the schema name.
+    squad_time = joining.add_squad_member(
+        club=world.club,
+        squad=squad,
+        athlete=world.athlete,
+        from_date=date(2025, 1, 1),
+        until_date=date(2025, 12, 31),
+    )
+    coach = factories.make_member(world.club, Role.COACH)
+    assignment = coaching.assign_coach(
+        club=world.club, coach=coach, athlete=world.athlete, from_date=date(2026, 1, 1)
+    )
+    factories.make_person_token(coach)
     with club_scope(world.club):
         return {
             "athlete_id": world.athlete.id,
@@ -90,7 +114,12 @@ def own_ids(world: World) -> dict[str, object]:
             "sprint_test_id": factories.make_sprint_test(world.athlete).id,
             "consent_id": factories.make_consent(world.athlete).id,
             "kind": "no_jump_share",
-            "squad_id": factories.make_squad(world.club).id,
+            "squad_id": squad.id,
+            "squad_member_id": squad_time.id,
+            "member_id": coach.id,
+            "member_token_id": AccessToken.objects.get(membership=coach).id,
+            "coach_id": coach.id,
+            "assignment_id": assignment.id,
             "runway_id": factories.make_runway(world.club).id,
             "source_id": world.source.id,
             "token_id": AccessToken.objects.filter(source=world.source)[0].id,

@@ -98,12 +98,12 @@ def make_stage() -> Stage:
             "device": factories.make_device_token(club, source=source),
         },
     )
-    coaching.assign_coach(
+    charge = coaching.assign_coach(
         club=club, coach=members["coach"], athlete=athlete, from_date=date(2026, 1, 1)
     )
     return Stage(
         **{name: getattr(world, name) for name in World.__dataclass_fields__},
-        ids=own_ids(world),
+        ids={**own_ids(world), "assignment_id": charge.id},
         members=members,
     )
 
