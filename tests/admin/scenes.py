@@ -7,7 +7,7 @@ from django.db.models import Model
 from django.test import Client
 from django.urls import reverse
 
-from analytics.models import SeriesState
+from analytics.models import AlertRule, SeriesState
 from approaches.models import Attempt, FinishClass, PendingRefresh, QuarantinedRow
 from approaches.services import pushing
 from athletes.models import BodyMeasurement, CoachAssignment, Consent, SprintTest, SquadMember
@@ -113,6 +113,7 @@ def furnish_club(club: Club) -> Rows:
             PendingRefresh.objects.get(),
             SeriesState.objects.create(method=1, n_attempts=1, through_attempt=attempt, **series),
             make_alert(attempt),
+            AlertRule.objects.create(club=club, kind="level", thresholds={"calm_sessions": 3}),
         ]
     return {type(row): row for row in rows}
 
