@@ -46,13 +46,22 @@ class AimOptions:
     profile: bool
 
 
-Options = AimOptions | PushOptions | TrendOptions | VisibleOptions | StartOptions
+@dataclass(frozen=True)
+class RefreshOptions:
+    rounds: int
+    short: int
+    series: int
+    profile: bool
+
+
+Options = AimOptions | PushOptions | RefreshOptions | TrendOptions | VisibleOptions | StartOptions
 _KINDS: dict[str, type[Options]] = {
     "aim": AimOptions,
     "push": PushOptions,
     "visible": VisibleOptions,
     "start": StartOptions,
     "trend": TrendOptions,
+    "refresh": RefreshOptions,
 }
 
 
@@ -94,6 +103,11 @@ def parse(arguments: list[str] | None = None) -> tuple[str, bool, Options]:
     aim = names.add_parser("aim", parents=[every], help="the best aim for the attempts left")
     aim.add_argument("--rounds", type=_count, default=40, help="counted rounds")
     aim.add_argument("--competitions", type=_count, default=1_000_000, help="thrown by dice")
+
+    refresh = names.add_parser("refresh", parents=[every], help="the figures after one attempt")
+    refresh.add_argument("--rounds", type=_count, default=30, help="counted rounds")
+    refresh.add_argument("--short", type=_count, default=200, help="attempts in the short series")
+    refresh.add_argument("--series", type=_count, default=10_000, help="attempts in the long one")
 
     chosen = parser.parse_args(arguments)
     kind = _KINDS[chosen.name]

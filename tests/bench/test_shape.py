@@ -94,6 +94,15 @@ class TestBench:
         assert report["met"]["apart_from_brute_force_m"]
         assert report["met"]["apart_from_dice_m"]
 
+    def test_refresh_says_all_that_it_promises(self):
+        report = run_bench("refresh", "--short", "30", "--series", "60", "--rounds", "2")
+
+        assert_complete(report)
+        assert report["figures"]["short"]["series"] == 30
+        assert report["figures"]["long"]["series"] == 60
+        assert report["ratios"]["long_to_short"]["n"] == 2
+        assert set(report["targets"]) == {"long_to_short"}
+
     @pytest.mark.slow
     def test_start_says_all_that_it_promises(self):
         report = run_bench("start", "--rounds", "1")
