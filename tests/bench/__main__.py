@@ -24,7 +24,9 @@ def main() -> None:
         # says itself goes to the terminal, so only what a person should see.
         os.environ.update(stand.environment | {"LOG_LEVEL": "WARNING"})
         django.setup()
-        measured: outcome.Outcome = import_module(f"tests.bench.{name}").measure(stand, chosen)
+        measured: outcome.Outcome = import_module(f"tests.bench.{name.replace('-', '_')}").measure(
+            stand, chosen
+        )
         report = measured.as_json() | {"versions": outcome.versions(stand.server_versions())}
     print(outcome.dump(report) if as_json else outcome.as_table(report))
 

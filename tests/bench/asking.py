@@ -1,9 +1,9 @@
-"""Clients that cost little themselves: reads over connections that stay open."""
+"""Clients that cost little themselves: questions over connections that stay open."""
 
 import socket
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import ExitStack
 from types import TracebackType
 from typing import Self
@@ -39,18 +39,21 @@ class Line:
         if self._socket is None:
             self._socket = socket.create_connection((LOOPBACK, self._port))
             self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-        self._socket.sendall(self._request)
+        self._socket.sendall(self._next_request())
         received = b""
         while (ends_at := received.find(b"\r\n\r\n")) < 0:
             received += self._receive()
         head = received[:ends_at].lower()
-        if not head.startswith(b"http/1.1 200"):
+        if not head.startswith((b"http/1.1 200", b"http/1.1 201")):
             raise RuntimeError(f"{head.decode('latin-1')}\n{received[ends_at:][:500]!r}")
         length = int(head.partition(b"content-length:")[2].split(b"\r\n", 1)[0])
         missing = length - (len(received) - ends_at - 4)
         while missing > 0:
             missing -= len(self._receive())
         return length
+
+    def _next_request(self) -> bytes:
+        return self._request
 
     def close(self) -> None:
         """Let go; the next question opens the connection again."""
@@ -75,6 +78,24 @@ class Line:
         trace: TracebackType | None,
     ) -> None:
         self.close()
+
+
+class PushLine(Line):
+    """A connection that pushes one body after the other, each written before it is asked for."""
+
+    def __init__(self, port: int, path: str, *, token: str, bodies: Iterable[bytes]) -> None:
+        super().__init__(port, path, token=token)
+        head = self._request.removesuffix(b"\r\n").replace(b"GET", b"POST", 1)
+        self._requests = iter(
+            [
+                head + b"Content-Type: application/json\r\n"
+                b"Content-Length: %d\r\n\r\n%b" % (len(body), body)
+                for body in bodies
+            ]
+        )
+
+    def _next_request(self) -> bytes:
+        return next(self._requests)
 
 
 Dial = Callable[[], Line]

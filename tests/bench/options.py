@@ -13,6 +13,13 @@ class PushOptions:
 
 
 @dataclass(frozen=True)
+class PushOneOptions:
+    pushes: int
+    rounds: int
+    profile: bool
+
+
+@dataclass(frozen=True)
 class VisibleOptions:
     seconds: float
     other_seconds: float
@@ -54,10 +61,19 @@ class RefreshOptions:
     profile: bool
 
 
-Options = AimOptions | PushOptions | RefreshOptions | TrendOptions | VisibleOptions | StartOptions
+Options = (
+    PushOptions
+    | PushOneOptions
+    | VisibleOptions
+    | StartOptions
+    | TrendOptions
+    | AimOptions
+    | RefreshOptions
+)
 _KINDS: dict[str, type[Options]] = {
     "aim": AimOptions,
     "push": PushOptions,
+    "push-one": PushOneOptions,
     "visible": VisibleOptions,
     "start": StartOptions,
     "trend": TrendOptions,
@@ -81,6 +97,10 @@ def parse(arguments: list[str] | None = None) -> tuple[str, bool, Options]:
     push.add_argument("--attempts", type=_count, default=1000, help="in a batch")
     push.add_argument("--peer-attempts", type=_count, default=100, help="in a batch of the peer")
     push.add_argument("--rounds", type=_count, default=9, help="counted rounds")
+
+    push_one = names.add_parser("push-one", parents=[every], help="a single attempt over HTTP")
+    push_one.add_argument("--pushes", type=_count, default=100, help="in a round, one by one")
+    push_one.add_argument("--rounds", type=_count, default=15, help="counted rounds")
 
     visible = names.add_parser("visible", parents=[every], help="from a push to its figures")
     visible.add_argument("--seconds", type=_count, default=60, help="under load")

@@ -51,15 +51,16 @@ class Scene:
 
     def body(self, attempts: Sequence[Measured]) -> bytes:
         """Return the attempts as one batch."""
-        return json.dumps(
-            [
-                each.as_reading(
-                    athlete_code=self.athlete_codes[each.athlete - 1],
-                    session_code=self.session.code,
-                )
-                for each in attempts
-            ]
-        ).encode()
+        return json.dumps([self._reading(each) for each in attempts]).encode()
+
+    def body_of_one(self, attempt: Measured) -> bytes:
+        """Return an attempt as it is pushed by itself."""
+        return json.dumps(self._reading(attempt)).encode()
+
+    def _reading(self, attempt: Measured) -> dict[str, Any]:
+        return attempt.as_reading(
+            athlete_code=self.athlete_codes[attempt.athlete - 1], session_code=self.session.code
+        )
 
     def store(self, attempts: Sequence[Measured]) -> None:
         """Push the attempts in this process, all of which must be stored."""
