@@ -15,7 +15,7 @@ from django.db import connection
 from django.db.models import Case, F, OuterRef, Q, QuerySet, Subquery, UUIDField, When
 from django.utils import timezone
 
-from clubs.errors import NotAuthenticatedError, UnknownTokenError
+from clubs.errors import NotAuthenticatedError, RevokedSourceError, UnknownTokenError
 from clubs.models import (
     AccessToken,
     AuditEntry,
@@ -29,7 +29,7 @@ from clubs.models import (
     User,
 )
 from common import prepared
-from common.club_scope import club_scope, scope_entered_by
+from common.club_scope import club_scope, find_by, scope_entered_by
 from common.errors import NotFoundError
 
 # The prefix lets people and secret scanners recognise a token.
@@ -79,8 +79,8 @@ def find_caller(presented: str) -> Caller:
     UnknownTokenError, NotAuthenticatedError
         As in `caller_scope`.
     """
-    with caller_scope(presented) as caller:
-        return caller
+    public_id, secret = _split_token(presented)
+    return _holder_of(find_by(lambda: _enter_by_token(public_id)), secret)
 
 
 @contextmanager
@@ -97,20 +97,7 @@ def caller_scope(presented: str) -> Iterator[Caller]:
     """
     public_id, secret = _split_token(presented)
     with scope_entered_by(lambda: _enter_by_token(public_id)) as token:
-        if not hmac.compare_digest(hash_secret(secret), token.secret_hash):
-            raise UnknownTokenError
-        if not _is_live(token, now=timezone.now()):
-            raise NotAuthenticatedError
-        yield Caller(
-            club=token.club,
-            role=DEVICE if token.role is None else token.role,
-            scopes=frozenset(token.scopes),
-            token_id=token.id,
-            source_id=token.source_id,
-            membership_id=token.membership_id,
-            user_id=token.user_id,
-            token_last_used_date=token.last_used_date,
-        )
+        yield _holder_of(token, secret)
 
 
 # As the database function answers: the fields of the club, then those of the token.
@@ -161,6 +148,23 @@ def _enter_by_token(public_id: str) -> _Token:
     if token is None:
         raise UnknownTokenError
     return token
+
+
+def _holder_of(token: _Token, secret: str) -> Caller:
+    if not hmac.compare_digest(hash_secret(secret), token.secret_hash):
+        raise UnknownTokenError
+    if not _is_live(token, now=timezone.now()):
+        raise NotAuthenticatedError
+    return Caller(
+        club=token.club,
+        role=DEVICE if token.role is None else token.role,
+        scopes=frozenset(token.scopes),
+        token_id=token.id,
+        source_id=token.source_id,
+        membership_id=token.membership_id,
+        user_id=token.user_id,
+        token_last_used_date=token.last_used_date,
+    )
 
 
 def _split_token(presented: str) -> tuple[str, str]:
@@ -287,6 +291,27 @@ def get_source(source_id: UUID) -> Source:
     if source is None:
         raise NotFoundError
     return source
+
+
+def check_source_is_open(*, club: Club, source_id: UUID) -> None:
+    """Refuse a source that may not push; call it in the club's scope.
+
+    Raises
+    ------
+    NotFoundError
+        The club has no such source.
+    RevokedSourceError
+        It is closed.
+    """
+    is_closed = prepared.find_row(
+        "SELECT closed_at IS NOT NULL FROM clubs_source WHERE club_id = %s AND id = %s",
+        [club.id, source_id],
+        make=bool,
+    )
+    if is_closed is None:
+        raise NotFoundError
+    if is_closed:
+        raise RevokedSourceError
 
 
 def list_tokens_of(source: Source) -> QuerySet[AccessToken]:

@@ -84,6 +84,17 @@ def scope_entered_by(enter: Callable[[], Found]) -> Iterator[Found]:
             yield found
 
 
+def find_by(enter: Callable[[], Found]) -> Found:
+    """Return what `enter` found, as in `scope_entered_by`, and open no scope.
+
+    A statement by itself is a transaction: what it shows is hidden again with its end.
+    """
+    if connection.in_atomic_block:  # of a test
+        with scope_entered_by(enter) as found:
+            return found
+    return enter()
+
+
 @contextmanager
 def _transaction(*, read_only: bool) -> Iterator[None]:
     wrapped = connection.in_atomic_block  # by a test; a durable block refuses every other one

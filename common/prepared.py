@@ -1,4 +1,4 @@
-"""Reads on the hot paths: statements that the server keeps prepared, and answers in binary.
+"""Statements of the hot paths: the server keeps them prepared, and answers in binary.
 
 Django sends each query as new text, and the server plans it anew; with row-level security planning
 took three times as long as finding a row. Binary values are read without parsing.
@@ -32,6 +32,13 @@ def read_rows(
     ):
         cursor.execute(query, parameters, prepare=True, binary=True)
         return cursor.fetchall()
+
+
+def write(statement: LiteralString, parameters: Sequence[Any]) -> None:
+    """Run a statement that answers nothing, in the club scope that is open."""
+    connection.ensure_connection()
+    with connection.wrap_database_errors, psycopg.Cursor(connection.connection) as cursor:
+        cursor.execute(statement, parameters, prepare=True)
 
 
 def find_row(

@@ -104,6 +104,41 @@ def encode_rows(
     return b"".join(parts)
 
 
+def values_of_row(
+    reading: Reading, meant: Resolved, columns: Columns, fingerprint: bytes, place: int
+) -> list[object]:
+    """Return one row as the parameters of a statement, in the order of `COLUMNS`."""
+
+    def floats(array: Ragged) -> list[float]:
+        kept: list[float] = array.values[array.starts[place] : array.starts[place + 1]].tolist()
+        return kept
+
+    return [
+        place,
+        reading.external_id,
+        meant.athlete_id,
+        meant.approach_id,
+        meant.plan_id,
+        meant.session_id,
+        reading.started_at,
+        reading.finish,
+        list(phases_of(reading)),
+        reading.start_mark_m,
+        reading.wind_mps,
+        reading.outcome,
+        reading.take_off_foot_ok,
+        None if reading.official_m is None else str(reading.official_m),
+        floats(columns.toe_m),
+        floats(columns.touchdown_s),
+        floats(columns.toe_off_s),
+        list(columns.contacts[place]),
+        floats(columns.gate_at_m),
+        floats(columns.gate_time_s),
+        meant.left_out,
+        fingerprint,
+    ]
+
+
 def fingerprint_readings(
     readings: Sequence[Reading], resolved: Sequence[Resolved | None], columns: Columns
 ) -> list[bytes]:

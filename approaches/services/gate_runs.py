@@ -15,7 +15,7 @@ from approaches.services.readings import Row
 from approaches.services.recording import Push, RecordOutcome, Stored, Verdict
 from approaches.services.resolving import find_athletes
 from athletes.models import Athlete
-from clubs.models import Club, Source
+from clubs.models import Club
 from clubs.selectors import Caller
 from common.errors import Fault
 
@@ -79,7 +79,7 @@ def record_gate_runs(
     push = Push(club, source_id, RowKind.GATE_RUN, rows, caller)
     verdict = recording.record_push(
         push,
-        lambda source: _judge(push, source, rows, athletes),
+        lambda: _judge(push, rows, athletes),
         dry_run=dry_run,
         all_or_nothing=all_or_nothing,
     )
@@ -110,8 +110,8 @@ def record_gate_run(
     push = Push(club, source_id, RowKind.GATE_RUN, [row], caller)
     matched: list[tuple[UUID | None, str | None]] = []
 
-    def judge(source: Source) -> Verdict:
-        verdict = _judge(push, source, [row], athletes)
+    def judge() -> Verdict:
+        verdict = _judge(push, [row], athletes)
         # Asked within the transaction, because a dry run takes everything back.
         found = GateRun.objects.filter(id__in=verdict.ids.values())
         matched[:] = found.values_list("attempt_id", "unmatched_because")
@@ -129,7 +129,7 @@ def record_gate_run(
     )
 
 
-def _judge(push: Push, source: Source, rows: Rows, athletes: QuerySet[Athlete] | None) -> Verdict:
+def _judge(push: Push, rows: Rows, athletes: QuerySet[Athlete] | None) -> Verdict:
     """Check every row, store the good ones and match them, inside the club's scope."""
     readable = [row for row in rows if row.reading is not None]
     sent = [row.reading for row in readable if row.reading is not None]
@@ -145,7 +145,7 @@ def _judge(push: Push, source: Source, rows: Rows, athletes: QuerySet[Athlete] |
         faults = broken.get(place) or _find_faults(each, known, by_person=athletes is not None)
         if faults:
             refused[row.index] = faults
-    stored = _store(push.club, source, readable, sent, known, refused)
+    stored = _store(push, readable, sent, known, refused)
     if stored.created:
         matching.take_turn(push.club, alone=True)
         matching.match_runs(
@@ -167,8 +167,7 @@ def _find_faults(sent: GateTimes, known: Mapping[str, UUID], *, by_person: bool)
 
 
 def _store(
-    club: Club,
-    source: Source,
+    push: Push,
     readable: Rows,
     sent: Sequence[GateTimes],
     known: Mapping[str, UUID],
@@ -201,11 +200,12 @@ def _store(
         for external_id, place in first_of.items()
     ]
     with connection.cursor() as cursor:
-        cursor.execute(_INSERT, [club.id, source.id, msgspec.json.encode(rows).decode()])
+        key = [push.club.id, push.source_id]
+        cursor.execute(_INSERT, [*key, msgspec.json.encode(rows).decode()])
         new_ids: dict[str, UUID] = dict(cursor.fetchall())
         earlier = [external_id for external_id in first_of if external_id not in new_ids]
         old: dict[str, tuple[UUID, bytes]] = {}
         if earlier:
-            cursor.execute(_STORED, [club.id, source.id, earlier])
+            cursor.execute(_STORED, [*key, earlier])
             old = {name: (run_id, bytes(kept)) for name, run_id, kept in cursor.fetchall()}
     return recording.place_twins(external_ids, fingerprints, new_ids=new_ids, old=old)

@@ -14,7 +14,7 @@ from approaches.services.readings import Reading, Row
 from approaches.services.recording import Push, RecordOutcome, Verdict
 from approaches.services.resolving import References, Resolved
 from athletes.models import Athlete
-from clubs.models import Club, Source
+from clubs.models import Club
 from clubs.selectors import Caller
 from clubs.services import auditing
 from common.errors import Fault
@@ -58,7 +58,7 @@ def record_attempts(
     push = Push(club, source_id, RowKind.ATTEMPT, rows, caller)
     verdict = recording.record_push(
         push,
-        lambda source: _judge(push, source, rows, athletes, make_sessions=make_sessions),
+        lambda: _judge(push, rows, athletes, make_sessions=make_sessions),
         dry_run=dry_run,
         all_or_nothing=all_or_nothing,
     )
@@ -90,7 +90,7 @@ def record_one(
     push = Push(club, source_id, RowKind.ATTEMPT, [row], caller)
     verdict = recording.record_push(
         push,
-        lambda source: _judge(push, source, [row], athletes, make_sessions=make_sessions),
+        lambda: _judge(push, [row], athletes, make_sessions=make_sessions),
         dry_run=dry_run,
         keep_refused=keep_refused,
     )
@@ -104,7 +104,6 @@ def record_one(
 
 def _judge(
     push: Push,
-    source: Source,
     rows: Rows,
     athletes: QuerySet[Athlete] | None,
     *,
@@ -123,7 +122,7 @@ def _judge(
     references = References(
         sound,
         club=club,
-        athletes=Athlete.objects.all() if athletes is None else athletes,
+        athletes=athletes,
         make_sessions=make_sessions,
     )
     resolved = [
@@ -133,7 +132,7 @@ def _judge(
     for place, found in broken.items():
         refused[readable[place].index] = found
     stored = storing.store_readings(
-        club=club, source=source, readings=readings, resolved=resolved, columns=columns
+        club=club, source_id=push.source_id, readings=readings, resolved=resolved, columns=columns
     )
     references.forget_sessions(
         used={meant.session_id for place in stored.created if (meant := resolved[place])}

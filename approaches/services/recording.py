@@ -13,8 +13,7 @@ from approaches.models import RowKind
 from approaches.services import quarantine
 from approaches.services.readings import Row, Sent
 from clubs import selectors as club_selectors
-from clubs.errors import RevokedSourceError
-from clubs.models import Club, Source
+from clubs.models import Club
 from clubs.selectors import Caller
 from clubs.services import auditing
 from common import metrics
@@ -106,7 +105,7 @@ class Verdict:
     ids: Mapping[int, UUID]
 
 
-Judge = Callable[[Source], Verdict]
+Judge = Callable[[], Verdict]
 
 
 def record_push(
@@ -129,12 +128,13 @@ def record_push(
         `all_or_nothing`, and some row is refused or in conflict; nothing is stored.
     """
 
+    # In a scope of our own there is nothing besides the push that could be kept or taken back.
+    within_another = current_club_id() is not None
+
     def record() -> Verdict:
-        with club_scope(push.club), transaction.atomic():
-            source = club_selectors.get_source(push.source_id)
-            if source.closed_at is not None:
-                raise RevokedSourceError
-            verdict = judge(source)
+        with club_scope(push.club), transaction.atomic(savepoint=within_another):
+            club_selectors.check_source_is_open(club=push.club, source_id=push.source_id)
+            verdict = judge()
             if all_or_nothing:
                 _refuse_incomplete(verdict.outcome)
             if dry_run:

@@ -5,17 +5,19 @@ from bisect import bisect_right
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from typing import NamedTuple
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.db import connection
 from django.db.models import Q, QuerySet
 
-from approaches.models import Approach, LeftOut, Outcome, Plan, Session
+from approaches.models import LeftOut, Outcome
 from approaches.services.checking import ALL_PHASES
 from approaches.services.readings import Reading
 from athletes.models import Athlete
 from clubs.models import Club
+from common import prepared
 from common.errors import Fault, InvalidInputError
 
 _UUID = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}", re.IGNORECASE)
@@ -24,6 +26,23 @@ CODE_PREFIX = "ext:"
 
 LONGEST_CODE = 40
 
+# An athlete without an approach comes once, an approach without a plan as well.
+_PEOPLE = """
+    SELECT athlete.id, athlete.code, approach.id, approach.code, approach.steps,
+           plan.id, plan.valid_from, plan.start_mark_m
+      FROM athletes_athlete AS athlete
+      LEFT JOIN approaches_approach AS approach
+           ON approach.club_id = athlete.club_id AND approach.athlete_id = athlete.id
+      LEFT JOIN approaches_plan AS plan
+           ON plan.club_id = approach.club_id AND plan.approach_id = approach.id
+     WHERE athlete.club_id = %s
+       AND (athlete.code = ANY(%s::text[]) OR athlete.id = ANY(%s::uuid[]))
+     ORDER BY plan.valid_from
+"""
+_SESSIONS = """
+    SELECT id, code FROM approaches_session
+     WHERE club_id = %s AND (code = ANY(%s::text[]) OR id = ANY(%s::uuid[]))
+"""
 # By code, so that two batches that make the same sessions do not wait for each other for ever.
 _MAKE_SESSIONS = """
     INSERT INTO approaches_session (club_id, code, kind, held_date, weather)
@@ -46,6 +65,26 @@ def check_code(code: str) -> None:
     if _UUID.fullmatch(code):
         detail = "A code is told from an id by its form; this one has the form of an id."
         raise InvalidInputError(faults=[Fault("/code", "looks_like_an_id", detail)])
+
+
+class _Person(NamedTuple):
+    """An athlete with one approach and one of its plans, as far as there are any."""
+
+    athlete_id: UUID
+    athlete_code: str
+    approach_id: UUID | None
+    approach_code: str
+    steps: int
+    plan_id: UUID | None
+    valid_from: datetime
+    start_mark_m: float
+
+
+class _Held(NamedTuple):
+    """A session, by id and code."""
+
+    id: UUID
+    code: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,32 +115,48 @@ class References:
         readings: Sequence[Reading],
         *,
         club: Club,
-        athletes: QuerySet[Athlete],
+        athletes: QuerySet[Athlete] | None,
         make_sessions: bool,
     ) -> None:
+        """Read what the readings name; with `athletes`, every other athlete is unknown."""
         self._club, self._make = club, make_sessions
-        self._athletes = _by_name(athletes, {_bare(reading.athlete) for reading in readings})
-        self._approaches = {
-            (approach.athlete_id, name): approach
-            for approach in Approach.objects.filter(athlete_id__in=set(self._athletes.values()))
-            for name in (approach.code, str(approach.id))
-        }
-        self._plans = self._read_plans()
-        self._sessions = _by_name(Session.objects.all(), {r.session for r in readings})
+        self._athletes: dict[str, UUID] = {}
+        self._approaches: dict[tuple[UUID, str], UUID] = {}
+        self._plans: dict[UUID, tuple[list[datetime], list[Revision]]] = {}
+        self._read_people({_bare(reading.athlete) for reading in readings}, athletes)
+        self._sessions = self._read_sessions({reading.session for reading in readings})
         self.made_sessions: list[UUID] = []
         if make_sessions:
             self._make_sessions(readings)
         self._meanings: dict[tuple[str, str, str], tuple[UUID, UUID, UUID] | Fault] = {}
 
-    def _read_plans(self) -> dict[UUID, tuple[list[datetime], list[Revision]]]:
-        steps = {approach.id: approach.steps for approach in self._approaches.values()}
-        plans: dict[UUID, tuple[list[datetime], list[Revision]]] = {}
-        for plan in Plan.objects.filter(approach_id__in=steps).order_by("valid_from"):
-            since, revisions = plans.setdefault(plan.approach_id, ([], []))
-            since.append(plan.valid_from)
-            mean_step_m = plan.start_mark_m / steps[plan.approach_id]
-            revisions.append(Revision(plan.id, plan.start_mark_m, mean_step_m))
-        return plans
+    def _read_people(self, names: Collection[str], among: QuerySet[Athlete] | None) -> None:
+        """Read the athletes with these codes or ids, with all their approaches and plans."""
+        rows = prepared.read_rows(_PEOPLE, [self._club.id, *_codes_and_ids(names)], make=_Person)
+        if among is not None:
+            found = {row.athlete_id for row in rows}
+            seen = set(among.filter(id__in=found).values_list("id", flat=True))
+            rows = [row for row in rows if row.athlete_id in seen]
+        for row in rows:
+            for name in (row.athlete_code, str(row.athlete_id)):
+                self._athletes[name] = row.athlete_id
+            if row.approach_id is None:
+                continue
+            for name in (row.approach_code, str(row.approach_id)):
+                self._approaches[row.athlete_id, name] = row.approach_id
+            if row.plan_id is not None:
+                since, revisions = self._plans.setdefault(row.approach_id, ([], []))
+                since.append(row.valid_from)
+                mean_step_m = row.start_mark_m / row.steps
+                revisions.append(Revision(row.plan_id, row.start_mark_m, mean_step_m))
+
+    def _read_sessions(self, names: Collection[str]) -> dict[str, UUID]:
+        known: dict[str, UUID] = {}
+        for session in prepared.read_rows(
+            _SESSIONS, [self._club.id, *_codes_and_ids(names)], make=_Held
+        ):
+            known[session.code] = known[str(session.id)] = session.id
+        return known
 
     def _make_sessions(self, readings: Sequence[Reading]) -> None:
         """Make a training session for each code that the club does not have yet."""
@@ -127,7 +182,7 @@ class References:
             )
             self.made_sessions = [session_id for (session_id,) in cursor.fetchall()]
         # Somebody else may have made some of them meanwhile.
-        self._sessions |= _by_name(Session.objects.all(), set(wanted))
+        self._sessions |= self._read_sessions(wanted)
 
     def forget_sessions(self, *, used: Collection[UUID]) -> None:
         """Take back the sessions made here in which no attempt was stored."""
@@ -173,12 +228,12 @@ class References:
         if session_id is None:
             detail = f"No session {session}; create it, or send make_sessions=true."
             return Fault("/session", "unknown_session", detail)
-        return athlete_id, known.id, session_id
+        return athlete_id, known, session_id
 
     def _find_athlete(self, name: str) -> UUID | None:
         return self._athletes.get(_bare(name)) if _is_reference(name) else None
 
-    def _find_approach(self, athlete: str, name: str) -> Approach | None:
+    def _find_approach(self, athlete: str, name: str) -> UUID | None:
         athlete_id = self._find_athlete(athlete)
         if athlete_id is None:
             return None
@@ -226,13 +281,17 @@ def _lower_uuid(name: str) -> str:
     return name.lower() if _UUID.fullmatch(name) else name
 
 
-def _by_name(
-    rows: "QuerySet[Athlete] | QuerySet[Session]", names: Iterable[str]
-) -> dict[str, UUID]:
-    """Return the ids of the rows whose code or id is among `names`, by that name."""
-    ids = [UUID(name) for name in map(_lower_uuid, names) if _UUID.fullmatch(name)]
+def _codes_and_ids(names: Iterable[str]) -> tuple[list[str], list[UUID]]:
+    """Return names as the codes that they may be, and the ids that are among them."""
+    codes = list(names)
+    return codes, [UUID(name) for name in codes if _UUID.fullmatch(name)]
+
+
+def _by_name(athletes: QuerySet[Athlete], names: Iterable[str]) -> dict[str, UUID]:
+    """Return the ids of the athletes whose code or id is among `names`, by that name."""
+    codes, ids = _codes_and_ids(names)
     known: dict[str, UUID] = {}
-    found = rows.filter(Q(code__in=list(names)) | Q(id__in=ids))
+    found = athletes.filter(Q(code__in=codes) | Q(id__in=ids))
     for row_id, code in found.values_list("id", "code"):
         known[code] = known[str(row_id)] = row_id
     return known

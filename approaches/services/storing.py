@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
+from typing import Any
 from uuid import UUID
 
 from django.db import connection, transaction
@@ -14,7 +15,8 @@ from approaches.services.arrays import Columns
 from approaches.services.readings import Reading
 from approaches.services.recording import Stored
 from approaches.services.resolving import Resolved
-from clubs.models import Club, Source
+from clubs.models import Club
+from common import prepared
 
 # One staging table a connection, emptied at each commit: making and dropping one each time bloats
 # the catalogue. The name carries a version, because a connection may outlive a release.
@@ -33,10 +35,16 @@ _OWN = [name for name, _ in encoding.COLUMNS if name not in {"place", "official_
 _INSERT = f"""
     INSERT INTO approaches_attempt (club_id, source_id, version, official_m, {", ".join(_OWN)})
     SELECT %s, %s, 1, official_m::numeric(4, 2), {", ".join(_OWN)}
-      FROM {_STAGE} ORDER BY external_id
+      FROM {{}} ORDER BY external_id
     ON CONFLICT (club_id, source_id, external_id) DO NOTHING
     RETURNING external_id, id
 """
+_INSERT_STAGED = _INSERT.format(_STAGE)
+# A single row travels in the statement itself, which the server keeps prepared.
+_VALUES = ", ".join(f"%s::{kind}" for _, kind in encoding.COLUMNS)
+_INSERT_ONE = _INSERT.format(
+    f"(VALUES ({_VALUES})) AS pushed ({', '.join(name for name, _ in encoding.COLUMNS)})"
+)
 _STORED = """
     SELECT external_id, id, fingerprint, version > 1 FROM approaches_attempt
      WHERE club_id = %s AND source_id = %s AND external_id = ANY(%s)
@@ -60,7 +68,7 @@ Series = tuple[UUID, str]
 def store_readings(
     *,
     club: Club,
-    source: Source,
+    source_id: UUID,
     readings: Sequence[Reading],
     resolved: Sequence[Resolved | None],
     columns: Columns,
@@ -75,19 +83,23 @@ def store_readings(
     if not rows:
         return Stored({}, frozenset(), frozenset(), frozenset())
     filled = [rows[0] if row is None else row for row in resolved]
-    stream = encoding.encode_rows(readings, filled, columns, fingerprints, list(first_of.values()))
-    with connection.cursor() as cursor:
-        cursor.execute(_MAKE_STAGE)
-        with cursor.copy(_COPY) as copy:
-            copy.write(stream)
-        cursor.execute(_INSERT, [club.id, source.id])
-        new_ids: dict[str, UUID] = dict(cursor.fetchall())
-        earlier = [external_id for external_id in first_of if external_id not in new_ids]
-        old: dict[str, tuple[UUID, bytes]] = {}
-        if earlier:
-            cursor.execute(_STORED, [club.id, source.id, earlier])
-            sent = {name: fingerprints[place] for name, place in first_of.items()}
-            old = _as_sent_or_as_now(cursor.fetchall(), sent)
+    places = list(first_of.values())
+    key = (club.id, source_id)
+    if len(places) == 1:
+        (place,) = places
+        values = encoding.values_of_row(
+            readings[place], filled[place], columns, fingerprints[place], place
+        )
+        new_ids = dict(prepared.read_rows(_INSERT_ONE, [*key, *values], make=_columns))
+    else:
+        stream = encoding.encode_rows(readings, filled, columns, fingerprints, places)
+        new_ids = _insert_staged(key, stream)
+    earlier = [external_id for external_id in first_of if external_id not in new_ids]
+    old: dict[str, tuple[UUID, bytes]] = {}
+    if earlier:
+        found = prepared.read_rows(_STORED, [*key, earlier], make=_columns)
+        sent = {name: fingerprints[place] for name, place in first_of.items()}
+        old = _as_sent_or_as_now(found, sent)
     stored = recording.place_twins(
         [
             None if meant is None else reading.external_id
@@ -121,6 +133,20 @@ def _as_sent_or_as_now(
             if now == sent[attempt.external_id]:
                 old[attempt.external_id] = (attempt.id, now)
     return old
+
+
+def _insert_staged(key: tuple[UUID, UUID], stream: bytes) -> dict[str, UUID]:
+    """Insert the rows of a COPY stream, and return the ids of the new ones by external id."""
+    with connection.cursor() as cursor:
+        cursor.execute(_MAKE_STAGE)
+        with cursor.copy(_COPY) as copy:
+            copy.write(stream)
+        cursor.execute(_INSERT_STAGED, list(key))
+        return dict(cursor.fetchall())
+
+
+def _columns(*columns: Any) -> tuple[Any, ...]:
+    return columns
 
 
 def _note_changes(club: Club, stored: Iterable[tuple[Reading, Resolved]]) -> None:
@@ -157,16 +183,15 @@ def mark_changed(*, club: Club, first_changed: dict[Series, datetime]) -> None:
     if not first_changed:
         return
     series = sorted(first_changed)
-    with connection.cursor() as cursor:
-        cursor.execute(
-            _PENDING,
-            [
-                club.id,
-                [approach_id for approach_id, _ in series],
-                [finish_class for _, finish_class in series],
-                [first_changed[each] for each in series],
-            ],
-        )
+    prepared.write(
+        _PENDING,
+        [
+            club.id,
+            [approach_id for approach_id, _ in series],
+            [finish_class for _, finish_class in series],
+            [first_changed[each] for each in series],
+        ],
+    )
     transaction.on_commit(
         lambda: signals.attempts_changed.send(sender=None, club_id=club.id, series=series)
     )

@@ -1,13 +1,21 @@
 """Who did what."""
 
+import json
 from collections.abc import Collection, Iterable, Mapping
 from uuid import UUID
 
 from django.db.models import Model
 
 from clubs import selectors
-from clubs.models import AuditEntry, Club
+from clubs.models import Club
+from common import prepared
 from common.request_id import current_request_id
+
+_NOTE = """
+    INSERT INTO clubs_auditentry (club_id, actor_kind, actor_id, action, subject_kind, subject_ids,
+                                  field_names, counts, request_id)
+    VALUES (%s, %s, %s::uuid, %s, %s, %s::uuid[], %s::text[], %s::jsonb, %s)
+"""
 
 
 def record_audit(
@@ -21,16 +29,19 @@ def record_audit(
 ) -> None:
     """Note who did what to which rows, in the transaction of the work: ids and names, no values."""
     for kind, ids in subjects.items():
-        AuditEntry.objects.create(
-            club=club,
-            actor_kind="system" if caller is None else caller.actor_kind,
-            actor_id=None if caller is None else caller.actor_id,
-            action=action,
-            subject_kind=kind,
-            subject_ids=list(ids),
-            field_names=list(field_names),
-            counts=dict(counts or {}),
-            request_id=current_request_id(),
+        prepared.write(
+            _NOTE,
+            [
+                club.id,
+                "system" if caller is None else caller.actor_kind,
+                None if caller is None else caller.actor_id,
+                action,
+                kind,
+                list(ids),
+                list(field_names),
+                json.dumps(dict(counts or {})),
+                current_request_id(),
+            ],
         )
 
 
