@@ -62,7 +62,7 @@ def keep(
             pytest.fail(f"{item.nodeid} commits: move it out of the module that keeps rows.")
     block = transaction.atomic()
     # As Django marks the block around a test: a use case may open its transaction inside.
-    block._from_testcase = True
+    block._from_testcase = True  # type: ignore[attr-defined]  # not in the stubs
     with django_db_blocker.unblock():
         block.__enter__()
 
