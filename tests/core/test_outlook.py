@@ -133,6 +133,17 @@ class TestAim:
         assert before.mean_m == pytest.approx(0.08)
         assert after.mean_m == pytest.approx(0.12)
         assert after.toe_interval.low == pytest.approx(before.toe_interval.low + 0.04)
+        assert after.toe_interval.high == pytest.approx(before.toe_interval.high + 0.04)
+        # The same as if all had landed so much farther back, the range of the risk and several
+        # no jumps included.
+        shifted = outlook.outlook(expect(TOE + 0.04))
+        for name in ("probability_no_jump", "probability_on_board", "probability_short"):
+            assert getattr(after, name) == pytest.approx(getattr(shifted, name), abs=1e-9)
+        assert after.probability_all_no_jumps == pytest.approx(
+            shifted.probability_all_no_jumps, abs=1e-9
+        )
+        risk, same = after.probability_no_jump_interval, shifted.probability_no_jump_interval
+        assert (risk.low, risk.high) == pytest.approx((same.low, same.high), abs=1e-9)
         assert after.probability_no_jump < before.probability_no_jump
 
     def test_a_corrected_mark_puts_the_mean_on_the_aim_and_keeps_the_doubt(self):
@@ -141,6 +152,8 @@ class TestAim:
         t = stats.t(5, 0.06, TOE.std(ddof=1) * math.sqrt(7 / 6))
         assert ahead.mean_m == pytest.approx(0.06)
         assert ahead.probability_no_jump == pytest.approx(t.cdf(0), abs=1e-7)
+        assert ahead.probability_on_board == pytest.approx(t.cdf(0.2) - t.cdf(0), abs=1e-7)
+        assert ahead.probability_short == pytest.approx(t.sf(0.2), abs=1e-7)
         assert ahead.aim_m == 0.06
 
     @pytest.mark.parametrize(
