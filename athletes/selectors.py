@@ -264,3 +264,21 @@ def list_consent_states(athlete: Athlete, *, today: date) -> list[PurposeState]:
             state = ConsentState.GIVEN
         states.append(PurposeState(purpose=purpose, state=state, consent=consent))
     return states
+
+
+def list_athletes_without_consent(purpose: Consent.Purpose, *, today: date) -> QuerySet[Athlete]:
+    """Return the athletes, archived ones aside, whom no consent covers today.
+
+    The same rule as of `list_consent_states`: the consent that began last says it.
+    """
+    latest = Consent.objects.filter(
+        athlete=OuterRef("pk"), purpose=purpose, from_date__lte=today
+    ).order_by("-from_date")
+    return (
+        Athlete.objects.filter(archived_at=None)
+        .alias(
+            given_date=Subquery(latest.values("from_date")[:1]),
+            withdrawn_date=Subquery(latest.values("withdrawn_date")[:1]),
+        )
+        .filter(Q(given_date=None) | Q(withdrawn_date__lte=today))
+    )

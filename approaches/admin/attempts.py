@@ -10,7 +10,7 @@ from django.http import HttpRequest
 from django.urls import reverse
 from django.utils.html import format_html, format_html_join
 
-from approaches.admin.search_fields import OF_ATHLETE
+from approaches.admin.search_fields import OF_ATHLETE, ChosenAthlete
 from approaches.models import Attempt, AttemptVersion, Session, SessionKind
 from approaches.services import sessions
 from clubs.admin import ClubForm, ClubInline, ClubModelAdmin, caller_of
@@ -28,6 +28,7 @@ class SessionForm(ClubForm):
 
 @admin.register(Session)
 class SessionAdmin(ClubModelAdmin):
+    purpose = "Days of training, testing or competition, each with its attempts."
     may_add = True
     may_change = True
     additions_are_audited = True
@@ -95,6 +96,10 @@ class VersionInline(ClubInline):
 class AttemptAdmin(ClubModelAdmin):
     """What was measured. It is pushed, corrected and voided over the API, with a reason."""
 
+    purpose = (
+        "Every run-up that was measured. Timing systems and scripts send, correct and void them; "
+        "here they are looked at."
+    )
     fields = (
         ("source", "external_id"),
         ("athlete", "approach", "plan"),
@@ -117,12 +122,11 @@ class AttemptAdmin(ClubModelAdmin):
         "finish",
         "outcome",
         "toe",
-        "official_m",
-        "left_out",
-        "voided_at",
+        "official",
+        "counts",
     )
     list_select_related = ("athlete", "approach", "session")
-    list_filter = ("outcome", "finish", "left_out", LatestSessions, "athlete")
+    list_filter = (ChosenAthlete, "outcome", "finish", "left_out", LatestSessions)
     search_fields = ("external_id", "approach__code", "session__code", *OF_ATHLETE)
     date_hierarchy = "started_at"
     ordering = ("-started_at", "-id")
@@ -130,6 +134,22 @@ class AttemptAdmin(ClubModelAdmin):
     @admin.display(description="toe to board (m)")
     def toe(self, attempt: Attempt) -> str:
         return _measured(attempt.toe_m[0]) if attempt.toe_m else NOT_MEASURED
+
+    @admin.display(description="official (m)", ordering="official_m")
+    def official(self, attempt: Attempt) -> Any:
+        return attempt.official_m
+
+    @admin.display(description="counts", ordering="left_out")
+    def counts(self, attempt: Attempt) -> str:
+        """Say whether figures rest on the attempt, and if not, why."""
+        if attempt.voided_at is not None:
+            return format_html('<span class="state state-failing">{}</span>', "voided")
+        if attempt.left_out:
+            return format_html(
+                '<span class="state state-waiting">no: {}</span>',
+                attempt.get_left_out_display().lower(),
+            )
+        return "yes"
 
     @admin.display(description="footfalls")
     def footfalls(self, attempt: Attempt) -> str:
@@ -144,7 +164,7 @@ class AttemptAdmin(ClubModelAdmin):
             for number in range(longest)
         ]
         return format_html(
-            "<table><tr><th>footfall</th><th>toe (m)</th><th>touchdown (s)</th>"
+            '<table class="values"><tr><th>footfall</th><th>toe (m)</th><th>touchdown (s)</th>'
             "<th>toe off (s)</th><th>contact</th></tr>{}</table>",
             format_html_join(
                 "", "<tr><td>{}</td><td>{}</td><td>{}</td><td>{}</td><td>{}</td></tr>", rows
@@ -158,7 +178,8 @@ class AttemptAdmin(ClubModelAdmin):
             for at, time in zip(attempt.gate_at_m, attempt.gate_time_s, strict=True)
         ]
         return format_html(
-            "<table><tr><th>before the board (m)</th><th>time (s)</th></tr>{}</table>",
+            '<table class="values"><tr><th>before the board (m)</th><th>time (s)</th></tr>'
+            "{}</table>",
             format_html_join("", "<tr><td>{}</td><td>{}</td></tr>", rows),
         )
 

@@ -75,6 +75,10 @@ def _apart(seconds: float) -> str:
 class GateRunAdmin(ClubModelAdmin):
     """Runs through timing gates. Most find their attempt themselves; a person knows the others'."""
 
+    purpose = (
+        "Runs through timing gates. Most find their attempt themselves. For one without, press "
+        "the button of the attempt that it belongs to."
+    )
     change_form_template = "approaches/admin/gate_run.html"
     fields = (
         ("athlete", "started_at"),
@@ -127,7 +131,8 @@ class GateRunAdmin(ClubModelAdmin):
     def gates(self, run: GateRun) -> str:
         rows = zip(run.at_m, run.time_s, strict=True)
         return format_html(
-            "<table><tr><th>before the board (m)</th><th>time (s)</th></tr>{}</table>",
+            '<table class="values"><tr><th>before the board (m)</th><th>time (s)</th></tr>'
+            "{}</table>",
             format_html_join("", "<tr><td>{:g}</td><td>{:.3f}</td></tr>", rows),
         )
 

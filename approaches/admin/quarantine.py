@@ -91,22 +91,16 @@ class Replayed(admin.SimpleListFilter):
 class QuarantinedRowAdmin(ClubModelAdmin):
     """Rows that were refused, with the reason. They wait for 30 days to be mended and replayed."""
 
+    words = ("refused row", "refused rows")
+    purpose = (
+        "Rows that could not be stored, each with its reason. Open one, mend it and press Replay; "
+        "after 30 days it is gone."
+    )
     may_change = True
     changes_are_audited = True
     form = MendForm
     change_form_template = "approaches/admin/refused_row.html"
-    list_display = (
-        "received_at",
-        "state",
-        "age",
-        "left",
-        "source",
-        "kind",
-        "external_id",
-        "code",
-        "pointer",
-        "detail",
-    )
+    list_display = ("received_at", "state", "reason", "what", "source", "left")
     list_select_related = ("source",)
     list_filter = (
         Replayed,
@@ -137,8 +131,8 @@ class QuarantinedRowAdmin(ClubModelAdmin):
 
     def get_fields(self, request: HttpRequest, obj: Any = None) -> Any:
         return (
-            ("code", "pointer"),
             "detail",
+            ("code", "pointer"),
             ("source", "kind", "external_id"),
             ("received_at", "age", "left"),
             "state",
@@ -150,6 +144,15 @@ class QuarantinedRowAdmin(ClubModelAdmin):
         if row.replayed_at is None:
             return format_html('<span class="state state-waiting">{}</span>', "waiting")
         return format_html('<span class="state state-done">{}</span>', "replayed")
+
+    @admin.display(description="reason", ordering="code")
+    def reason(self, row: QuarantinedRow) -> str:
+        where = f"{row.code} at {row.pointer}" if row.pointer else row.code
+        return format_html('{} <span class="aside">({})</span>', row.detail, where)
+
+    @admin.display(description="row", ordering="external_id")
+    def what(self, row: QuarantinedRow) -> str:
+        return f"{row.get_kind_display()} {row.external_id}"
 
     @admin.display(description="age", ordering="-received_at")
     def age(self, row: QuarantinedRow) -> str:

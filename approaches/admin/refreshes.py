@@ -37,6 +37,12 @@ class PendingRefreshAdmin(ClubModelAdmin):
     Rows are here for about a second. One that stays is a series whose refresh fails.
     """
 
+    words = ("waiting series", "waiting series")
+    purpose = (
+        "Figures that are about to be computed again, usually within a second. One that failed is "
+        "tried again by itself, later each time; tick it and choose “Try selected series now” to "
+        "hurry it."
+    )
     fields = (
         ("approach", "finish_class"),
         ("state", "waits_for"),
@@ -47,7 +53,7 @@ class PendingRefreshAdmin(ClubModelAdmin):
     readonly_fields = ("state", "waits_for")
     list_display = (
         "approach",
-        "approach__athlete",
+        "athlete",
         "finish_class",
         "state",
         "waits_for",
@@ -60,6 +66,10 @@ class PendingRefreshAdmin(ClubModelAdmin):
     search_fields = ("last_error", *OF_APPROACHS_ATHLETE)
     ordering = ("-failures", "next_try_at")
     actions = ("try_now",)
+
+    @admin.display(description="athlete", ordering="approach__athlete__family_name")
+    def athlete(self, pending: PendingRefresh) -> str:
+        return str(pending.approach.athlete)
 
     @admin.display(description="state", ordering="failures")
     def state(self, pending: PendingRefresh) -> str:

@@ -3,14 +3,17 @@
 from typing import Any
 
 from django.contrib import admin
+from django.db.models import QuerySet
 from django.http import HttpRequest
 from django.urls import reverse
 from django.utils.html import format_html
 
+from athletes import selectors
 from athletes.models import Athlete, BodyMeasurement, Consent, Foot, SquadMember
 from athletes.services import consenting, records
 from clubs.admin import ClubForm, ClubInline, ClubModelAdmin, OverviewAdmin, StateFilter, caller_of
 from clubs.models import Squad
+from clubs.selectors import today_at
 from common.errors import InvalidInputError
 from common.versions import ANY_VERSION
 
@@ -92,6 +95,26 @@ class MemberInline(SquadTimeInline):
     verbose_name_plural = "members"
 
 
+class RecordsConsent(admin.SimpleListFilter):
+    """Find the athletes whose training may not be recorded, or not any more."""
+
+    title = "consent to training records"
+    parameter_name = "consent"
+
+    def lookups(self, request: HttpRequest, model_admin: Any) -> list[tuple[Any, str]]:
+        return [("missing", "missing or withdrawn")]
+
+    def queryset(self, request: HttpRequest, queryset: QuerySet[Any]) -> QuerySet[Any]:
+        if self.value() != "missing":
+            return queryset
+        today = today_at(caller_of(request).club)
+        return queryset.filter(
+            id__in=selectors.list_athletes_without_consent(
+                Consent.Purpose.TRAINING_RECORDS, today=today
+            ).values("id")
+        )
+
+
 class AthleteForm(ClubForm):
     sentences = {
         "athlete_has_code": ("code", "An athlete needs a code."),
@@ -103,6 +126,10 @@ class AthleteForm(ClubForm):
 class AthleteAdmin(OverviewAdmin):
     """Athletes. Nobody is deleted: an athlete is archived, and erasure is a service of its own."""
 
+    purpose = (
+        "Who jumps for the club. Open one to see squads and coaches, run-ups with their latest "
+        "figures, alerts and consents."
+    )
     may_add = True
     may_change = True
     additions_are_audited = True
@@ -113,6 +140,7 @@ class AthleteAdmin(OverviewAdmin):
     list_display_links = ("code", "family_name")
     list_filter = (
         ("archived_at", StateFilter),
+        RecordsConsent,
         "take_off_foot",
         ("squad_times__squad", admin.RelatedOnlyFieldListFilter),
     )
@@ -172,6 +200,7 @@ class AthleteAdmin(OverviewAdmin):
 class SquadAdmin(ClubModelAdmin):
     """Squads, here because their members are athletes."""
 
+    purpose = "Groups that train together. Who coaches a squad sees its athletes' attempts."
     may_add = True
     may_change = True
     fields = ("name", "archived_at")

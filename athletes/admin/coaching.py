@@ -22,6 +22,7 @@ class AssignmentForm(ClubForm):
 class CoachAssignmentAdmin(ClubModelAdmin):
     """Whose attempts a coach may see: one athlete's, or a squad's."""
 
+    purpose = "Who coaches whom. A coach sees the athletes and squads that are listed here."
     may_add = True
     may_change = True
     may_delete = True
@@ -30,7 +31,7 @@ class CoachAssignmentAdmin(ClubModelAdmin):
     form = AssignmentForm
     fields = ("coach", "squad", "athlete", "from_date", "until_date")
     autocomplete_fields = ("squad", "athlete")
-    list_display = ("coach__user__email", "squad", "athlete", "from_date", "until_date")
+    list_display = ("coach_email", "squad", "athlete", "from_date", "until_date")
     list_select_related = ("coach__user", "squad", "athlete")
     list_filter = (
         ("until_date", StateFilter),
@@ -48,7 +49,7 @@ class CoachAssignmentAdmin(ClubModelAdmin):
     def get_readonly_fields(self, request: HttpRequest, obj: Any = None) -> tuple[str, ...]:
         return () if obj is None else ("coach_email", "squad", "athlete", "from_date")
 
-    @admin.display(description="coach")
+    @admin.display(description="coach", ordering="coach__user__email")
     def coach_email(self, assignment: CoachAssignment) -> str:
         return assignment.coach.user.email
 

@@ -13,11 +13,18 @@ SPLIT_COLUMNS: dict[str, Callable[[str], float]] = {"at_m": float, "time_s": flo
 
 
 class SprintTestForm(ClubForm):
-    splits = TableField(columns=SPLIT_COLUMNS, growing=True)
+    splits = TableField(
+        columns=SPLIT_COLUMNS,
+        growing=True,
+        help_text=(
+            "One split a line: the distance in metres, then the time in seconds, such as “10 1.85”."
+        ),
+    )
 
 
 @admin.register(SprintTest)
 class SprintTestAdmin(ClubModelAdmin):
+    purpose = "Timed sprints: where the design of a run-up begins."
     may_add = True
     may_change = True
     form = SprintTestForm

@@ -15,9 +15,10 @@ from clubs.admin.rows import (
     list_audit_with_names,
 )
 from clubs.admin.site import ClubAdminSite
-from clubs.admin.words import StateFilter
+from clubs.admin.words import NOTHING, StateFilter, spell_name
 
 __all__ = [
+    "NOTHING",
     "ClubAdminSite",
     "ClubForm",
     "ClubInline",
@@ -31,4 +32,5 @@ __all__ = [
     "audit",
     "caller_of",
     "list_audit_with_names",
+    "spell_name",
 ]

@@ -16,7 +16,7 @@ from clubs.admin.rows import (
     caller_of,
     list_audit_with_names,
 )
-from clubs.admin.words import StateFilter
+from clubs.admin.words import NOTHING, StateFilter
 from clubs.models import AccessToken, AuditEntry, Source, SourceKind
 from clubs.services import access
 
@@ -38,11 +38,15 @@ class NewSourceForm(ClubForm):
 class SourceAdmin(ClubModelAdmin):
     """Devices, scripts and imports. A closed source and its tokens push no more."""
 
+    purpose = (
+        "What sends measurements: timing systems, scripts and imports. One that is closed sends "
+        "no more."
+    )
     may_add = True
     may_change = True
     additions_are_audited = True
     inlines = (TokenInline,)
-    list_display = ("name", "kind", "membership__user__email", "created_at", "closed_at")
+    list_display = ("name", "kind", "person", "created_at", "closed_at")
     list_filter = ("kind", ("closed_at", StateFilter))
     list_select_related = ("membership__user",)
     search_fields = ("name", "membership__user__email")
@@ -65,6 +69,10 @@ class SourceAdmin(ClubModelAdmin):
         its_person = obj.kind == SourceKind.PERSON
         return ("kind", "created_at", *(("name", "closed_at") if its_person else ()))
 
+    @admin.display(description="person", ordering="membership__user__email")
+    def person(self, source: Source) -> str:
+        return NOTHING if source.membership is None else source.membership.user.email
+
     def add_row(self, request: HttpRequest, obj: Any, form: Any) -> Source:
         caller = caller_of(request)
         return access.add_source(
@@ -72,9 +80,26 @@ class SourceAdmin(ClubModelAdmin):
         )
 
 
+# What the parts of a scope stand for, for who has never seen one.
+SUBJECTS = {
+    "analytics": "figures and alerts",
+    "athletes": "athletes and squads",
+    "attempts": "attempts and sessions",
+    "club": "the club's own records",
+    "gates": "gate runs",
+    "plans": "run-ups and plans",
+}
+
+
+def describe_scope(scope: str) -> str:
+    subject, _, right = scope.partition(":")
+    return f"{right} {SUBJECTS.get(subject, subject)} ({scope})"
+
+
 class NewTokenForm(ClubForm):
     scopes = forms.MultipleChoiceField(
-        choices=[(scope, scope) for scope in sorted(access.PERSON_SCOPES)],
+        choices=[(scope, describe_scope(scope)) for scope in sorted(access.PERSON_SCOPES)],
+        label="It may",
         widget=forms.CheckboxSelectMultiple,
         help_text=f"A source may be given: {', '.join(sorted(access.DEVICE_SCOPES))}.",
     )
@@ -91,6 +116,10 @@ class NewTokenForm(ClubForm):
 class AccessTokenAdmin(ClubModelAdmin):
     """Tokens of sources and of people. The secret is shown once, when the token is made."""
 
+    purpose = (
+        "Keys with which sources and people's scripts enter. A key is shown once, when it is "
+        "made; one that is lost is revoked and replaced."
+    )
     may_add = True
     may_change = True
     may_delete = True
@@ -99,7 +128,7 @@ class AccessTokenAdmin(ClubModelAdmin):
         "name",
         "public_id",
         "source",
-        "membership__user__email",
+        "person",
         "expires_at",
         "revoked_at",
         "last_used_date",
@@ -127,9 +156,9 @@ class AccessTokenAdmin(ClubModelAdmin):
             return ()
         return ("public_id", "source", "person", "scopes", "expires_at", "last_used_date")
 
-    @admin.display(description="person")
+    @admin.display(description="person", ordering="membership__user__email")
     def person(self, token: AccessToken) -> str:
-        return "" if token.membership is None else token.membership.user.email
+        return NOTHING if token.membership is None else token.membership.user.email
 
     def add_row(self, request: HttpRequest, obj: Any, form: Any) -> AccessToken:
         caller = caller_of(request)
@@ -174,6 +203,7 @@ class AccessTokenAdmin(ClubModelAdmin):
 class AuditEntryAdmin(ClubModelAdmin):
     """Who did what to which rows: ids and field names, never values."""
 
+    purpose = "Who did what to which rows, and when. It holds neither names nor values."
     fields = (
         "at",
         "who",
@@ -187,7 +217,7 @@ class AuditEntryAdmin(ClubModelAdmin):
         "request_id",
     )
     readonly_fields = ("who",)
-    list_display = ("at", "who", "action", "subject_kind", "rows", "field_names")
+    list_display = ("at", "who", "did", "rows", "field_names")
     list_filter = ("subject_kind", "action")
     search_fields = ("action", "request_id")
     date_hierarchy = "at"
@@ -200,6 +230,12 @@ class AuditEntryAdmin(ClubModelAdmin):
     def who(self, entry: Any) -> str:
         return str(entry.who)
 
+    @admin.display(description="did what", ordering="action")
+    def did(self, entry: AuditEntry) -> str:
+        return entry.action.replace("_", " ")
+
     @admin.display(description="rows")
-    def rows(self, entry: AuditEntry) -> int:
-        return len(entry.subject_ids)
+    def rows(self, entry: AuditEntry) -> str:
+        count = len(entry.subject_ids)
+        kind = entry.subject_kind.replace("_", " ")
+        return f"{count} {kind}" if count == 1 else f"{count} of {kind}"

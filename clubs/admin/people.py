@@ -40,11 +40,15 @@ class NewMemberForm(ClubForm):
 class MembershipAdmin(ClubModelAdmin):
     """People of the club. Nobody is deleted: a membership ends."""
 
+    purpose = (
+        "Who belongs to the club, and as what. Admins log in here; coaches and athletes use the "
+        "tokens of their scripts and apps."
+    )
     may_add = True
     may_change = True
     additions_are_audited = True
     changes_are_audited = True
-    list_display = ("user__email", "role", "ended_at")
+    list_display = ("email", "role", "ended_at")
     list_filter = ("role", ("ended_at", StateFilter))
     list_select_related = ("user",)
     search_fields = ("user__email",)
@@ -67,7 +71,10 @@ class MembershipAdmin(ClubModelAdmin):
         own = obj.id == caller_of(request).membership_id
         return ("email", "role", "ended_at") if own else ("email",)
 
-    @admin.display(description="E-mail")
+    def name_in_choices(self, row: Membership) -> str:
+        return f"{row.user.email} ({row.get_role_display()})"
+
+    @admin.display(description="E-mail", ordering="user__email")
     def email(self, membership: Membership) -> str:
         return membership.user.email
 

@@ -24,6 +24,7 @@ class ClubDetailsForm(ClubForm):
 class ClubAdmin(ClubModelAdmin):
     """The club: it is founded on the command line and never deleted here."""
 
+    purpose = "Name, country and time zone. Times on all pages are those of this zone."
     may_change = True
     form = ClubDetailsForm
     fields = ("slug", "name", "country", "time_zone", "settings", "created_at")
@@ -31,7 +32,6 @@ class ClubAdmin(ClubModelAdmin):
     readonly_fields = ("slug", "settings", "created_at")
     list_display = ("name", "slug", "country", "time_zone")
     search_fields = ("name", "slug")
-    list_filter = ("country",)
     changes_are_audited = True
 
     def change_row(self, request: HttpRequest, obj: Any, form: Any) -> None:
@@ -67,6 +67,7 @@ class RunwayForm(ClubForm):
 
 @admin.register(Runway)
 class RunwayAdmin(ClubModelAdmin):
+    purpose = "Where the club trains and competes: surface, direction, and where the boards lie."
     may_add = True
     may_change = True
     form = RunwayForm

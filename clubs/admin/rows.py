@@ -29,6 +29,7 @@ from django.utils import timezone
 from django.utils.text import capfirst
 
 from clubs.admin.fields import MembershipField, UserField
+from clubs.admin.words import NOTHING
 from clubs.models import AccessToken, AuditEntry, Club, ClubRow, Membership, User
 from clubs.selectors import Caller
 from clubs.services import auditing
@@ -140,7 +141,7 @@ class Rights:
     Mixed into pages and inlines. Django's permissions are not asked: nobody has any.
     """
 
-    empty_value_display = "–"  # admin.js looks for it
+    empty_value_display = NOTHING
     may_add: ClassVar[bool] = False
     may_change: ClassVar[bool] = False
     may_delete: ClassVar[bool] = False
@@ -248,7 +249,17 @@ class ClubModelAdmin(Rights, _ModelAdmin):
     ) -> Any:
         autocompleted = db_field.name in self.get_autocomplete_fields(request)
         chosen = None if autocompleted else choose_person(db_field, {})
-        return chosen or super().formfield_for_foreignkey(db_field, request, **kwargs)
+        if chosen is not None:
+            return chosen
+        field: Any = super().formfield_for_foreignkey(db_field, request, **kwargs)
+        page: Any = self.admin_site._registry.get(db_field.related_model)
+        if isinstance(page, ClubModelAdmin):
+            field.label_from_instance = page.name_in_choices
+        return field
+
+    def name_in_choices(self, row: Any) -> str:
+        """Return what tells the row from others where one of them is chosen."""
+        return str(row)
 
     def get_form(
         self, request: HttpRequest, obj: Any = None, change: bool = False, **kwargs: Any
@@ -347,7 +358,15 @@ class ClubModelAdmin(Rights, _ModelAdmin):
         context = {
             **self.admin_site.each_context(request),
             "title": f"History: {row}",
-            "action_list": entries[:HISTORY_LENGTH],
+            "action_list": [
+                {
+                    "at": entry.at,
+                    "who": entry.who,
+                    "did": entry.action.replace("_", " "),
+                    "field_names": [name.replace("_", " ") for name in entry.field_names],
+                }
+                for entry in entries[:HISTORY_LENGTH]
+            ],
             "module_name": str(self.opts.verbose_name_plural).capitalize(),
             "object": row,
             "opts": self.opts,

@@ -7,6 +7,7 @@ from typing import Any, TypeVar, cast
 from django import forms
 from django.apps import apps
 from django.contrib import admin
+from django.contrib.admin.views.autocomplete import AutocompleteJsonView
 from django.contrib.auth.forms import AuthenticationForm, UsernameField
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
@@ -50,6 +51,17 @@ class EmailLogInForm(AuthenticationForm):
         super().confirm_login_allowed(user)
         if not selectors.list_clubs_administered_by(user):
             raise self.get_invalid_login_error()
+
+
+class RowChoices(AutocompleteJsonView):
+    """Rows to choose from, called as their page calls them in choices."""
+
+    def serialize_result(self, obj: Model, to_field_name: str) -> dict[str, str]:
+        page = cast(ClubModelAdmin, self.model_admin)
+        return {
+            **super().serialize_result(obj, to_field_name),
+            "text": page.name_in_choices(obj),
+        }
 
 
 class ClubAdminSite(admin.AdminSite):
@@ -98,6 +110,9 @@ class ClubAdminSite(admin.AdminSite):
         return sorted(
             found, key=lambda app: (app["app_label"] == own, order.index(app["app_label"]))
         )
+
+    def autocomplete_view(self, request: HttpRequest) -> HttpResponse:
+        return cast(HttpResponse, RowChoices.as_view(admin_site=self)(request))
 
     def index(
         self, request: HttpRequest, extra_context: dict[str, Any] | None = None

@@ -22,6 +22,17 @@ STATES = {
 }
 
 
+# Where there is nothing to say; admin.js leaves such cells out of cards.
+NOTHING = "–"
+
+
+def spell_name(name: str) -> str:
+    """Write the name of a field as people do: `shoe_length_m` is shoe length (m)."""
+    words, _, unit = name.rpartition("_")
+    name = f"{words} ({UNITS[unit]})" if words and unit in UNITS else name
+    return name.replace("_", " ")
+
+
 def spell_names(model: type[Model]) -> None:
     """Write the names of the model's fields as people do: `shoe length (m)`.
 

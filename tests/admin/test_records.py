@@ -76,7 +76,7 @@ class TestAudit:
         assert entry.actor_id == admin_membership.id
         assert "Neumann" not in str(vars(entry))
         history = browser.get(reverse("admin:athletes_athlete_history", args=[athlete.pk]))
-        assert "athlete_changed" in history.content.decode()
+        assert "athlete changed" in history.content.decode()
         assert admin_membership.user.email in history.content.decode()
 
     def test_leaves_djangos_own_log_empty(self, browser: Client, club: Club):

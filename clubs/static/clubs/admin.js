@@ -1,4 +1,4 @@
-/* On a phone each row of a table stands as a card (admin.css), so each cell says what it holds.
+/* On a phone each row of a table stands as a card (phone.css), so each cell says what it holds.
    Without this script the tables stay tables, and are moved sideways in their frames. */
 
 "use strict";
