@@ -1,0 +1,63 @@
+"""One headless browser for all tests here; each test has a window and a club of its own."""
+
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, sync_playwright
+from pytest_django.live_server_helper import LiveServer
+
+from clubs.models import Club, Membership, Role
+from tests.admin.scenes import PASSWORD
+from tests.browser.window import (
+    FLAGS,
+    HOW_TO_INSTALL,
+    LAPTOP,
+    PHONE,
+    Window,
+    find_chromium,
+    open_window,
+)
+from tests.factories import make_club, make_member
+
+
+# Not for the whole session: while it lives, an event loop runs in this thread.
+@pytest.fixture(scope="package")
+def chromium() -> Iterator[Browser]:
+    program = find_chromium()
+    if program is None:
+        pytest.skip(HOW_TO_INSTALL)
+    with pytest.MonkeyPatch.context() as environment, sync_playwright() as playwright:
+        # Django takes the browser's loop for one that its own queries would block.
+        environment.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
+        browser = playwright.chromium.launch(executable_path=program, args=list(FLAGS))
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(params=[PHONE, LAPTOP], ids=["phone", "laptop"])
+def window(
+    request: pytest.FixtureRequest, chromium: Browser, live_server: LiveServer
+) -> Iterator[Window]:
+    """Open a window; at the end nothing may have gone wrong in it."""
+    context, window = open_window(chromium, request.param, live_server.url)
+    yield window
+    context.close()
+    assert window.complaints == []
+
+
+@pytest.fixture
+def club(transactional_db: None) -> Club:
+    return make_club(name="Club of ours")
+
+
+@pytest.fixture
+def admin_membership(club: Club) -> Membership:
+    return make_member(club, Role.ADMIN, email="admin@example.org", password=PASSWORD)
+
+
+@pytest.fixture
+def admin(window: Window, admin_membership: Membership) -> Any:
+    """Return a window in which the club's admin is logged in."""
+    window.log_in(admin_membership.user.email)
+    return window
