@@ -1,9 +1,10 @@
 """Pages of athletes and squads, with measurements and consents."""
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django.contrib import admin
 from django.db.models import QuerySet
+from django.forms.models import BaseInlineFormSet
 from django.http import HttpRequest
 from django.urls import reverse
 from django.utils.html import format_html
@@ -16,6 +17,11 @@ from clubs.models import Squad
 from clubs.selectors import today_at
 from common.errors import InvalidInputError
 from common.versions import ANY_VERSION
+
+if TYPE_CHECKING:
+    _BaseInlineFormSet = BaseInlineFormSet[Any, Any, Any]
+else:
+    _BaseInlineFormSet = BaseInlineFormSet
 
 
 class MeasurementForm(ClubForm):
@@ -42,9 +48,13 @@ class ConsentForm(ClubForm):
         "consent_ends_after_start": ("withdrawn_date", "Not before the day it was given."),
     }
 
+    def __init__(self, *args: Any, athlete: Athlete, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self._athlete = athlete
+
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
-        athlete, given_by = self.instance.athlete, cleaned.get("given_by")
+        athlete, given_by = self._athlete, cleaned.get("given_by")
         if athlete.birth_date and given_by and cleaned.get("from_date"):
             try:
                 consenting.refuse_alone_too_young(
@@ -55,10 +65,18 @@ class ConsentForm(ClubForm):
         return cleaned
 
 
+class ConsentFormSet(_BaseInlineFormSet):
+    """Tells each consent whose it is, on the page of an athlete who is not stored yet, too."""
+
+    def get_form_kwargs(self, index: int | None) -> dict[str, Any]:
+        return {**super().get_form_kwargs(index), "athlete": self.instance}
+
+
 class ConsentInline(ClubInline):
     """What was agreed to stays written down; a withdrawal is a date."""
 
     model = Consent
+    formset = ConsentFormSet
     form = ConsentForm
     may_add = True
     may_change = True

@@ -184,6 +184,20 @@ class TestContentSecurityPolicy:
         assert "script-src 'self'" in answer.headers["Content-Security-Policy"]
         assert parser.found == []
 
+    def test_pages_of_people_are_neither_framed_nor_kept(self, browser: Client, club: Club):
+        athlete = make_athlete(club)
+
+        answer = browser.get(reverse("admin:athletes_athlete_overview", args=[athlete.pk]))
+
+        # OWASP HTTP Security Response Headers Cheat Sheet (from memory): these, and no-store for
+        # what holds personal data.
+        assert "frame-ancestors 'none'" in answer.headers["Content-Security-Policy"]
+        assert answer.headers["X-Frame-Options"] == "DENY"
+        assert answer.headers["X-Content-Type-Options"] == "nosniff"
+        assert answer.headers["Referrer-Policy"] == "same-origin"
+        assert answer.headers["Cross-Origin-Opener-Policy"] == "same-origin"
+        assert "no-store" in answer.headers["Cache-Control"]
+
     def test_times_are_shown_in_the_clubs_zone(self, browser: Client, club: Club):
         with club_scope(club):
             Club.objects.update(time_zone="Pacific/Auckland")

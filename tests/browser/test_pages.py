@@ -2,8 +2,9 @@
 
 from django.contrib import admin
 from django.db.models import Model
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 
+from clubs.admin import OverviewAdmin
 from clubs.models import Club, Membership
 from tests.admin.scenes import furnish_club
 from tests.browser.window import Window
@@ -21,10 +22,8 @@ def addresses_of(model: type[Model], row: Model | None) -> list[str]:
     found += [reverse(f"{name}_{kind}", args=[row.pk]) for kind in ("change", "history")]
     if getattr(page, "may_delete", False):
         found.append(reverse(f"{name}_delete", args=[row.pk]))
-    try:
-        found.append(reverse(f"{name}_overview", args=[row.pk]))
-    except NoReverseMatch:
-        pass  # most kinds of rows have no overview
+    if isinstance(page, OverviewAdmin):
+        found.append(reverse(page.overview_name, args=[row.pk]))
     return found
 
 
