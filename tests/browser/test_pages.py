@@ -19,9 +19,10 @@ def addresses_of(model: type[Model], row: Model | None) -> list[str]:
         found.append(reverse(f"{name}_add"))
     if row is None:
         return found
-    found += [reverse(f"{name}_{kind}", args=[row.pk]) for kind in ("change", "history")]
+    kinds = ["change"]
     if getattr(page, "may_delete", False):
-        found.append(reverse(f"{name}_delete", args=[row.pk]))
+        kinds += ["delete", "history"]  # histories look alike everywhere: those of two are enough
+    found += [reverse(f"{name}_{kind}", args=[row.pk]) for kind in kinds]
     if isinstance(page, OverviewAdmin):
         found.append(reverse(page.overview_name, args=[row.pk]))
     return found
