@@ -189,6 +189,15 @@ class TestAdvice:
         # All aims are as good: the safest.
         assert advice.plan.aim_m == 0.20
 
+    def test_with_all_unknown_a_best_that_nobody_beats_is_what_is_expected(self):
+        toe, distance = measured()
+
+        advice = aim.best_aim(toe, distance, attempts_left=3, best_m=12.0)
+
+        # The weights of what may be true sum to 1, and none is lost on the way.
+        assert advice.plan.expected_m == pytest.approx(12.0, abs=1e-8)
+        assert advice.fixed.expected_m == pytest.approx(12.0, abs=1e-8)
+
     def test_doubt_about_the_mean_moves_the_aim_farther_back(self):
         toe, distance = measured()
         sure = known(TOE.mean(), TOE.std(ddof=1))
