@@ -123,8 +123,8 @@ def values_of_row(
         reading.started_at,
         reading.finish,
         list(phases_of(reading)),
-        reading.start_mark_m,
-        reading.wind_mps,
+        _without_sign(reading.start_mark_m),
+        _without_sign(reading.wind_mps),
         reading.outcome,
         reading.take_off_foot_ok,
         None if reading.official_m is None else str(reading.official_m),
@@ -207,6 +207,11 @@ def _uuid(value: UUID) -> bytes:
 
 def _float(value: float | None) -> bytes:
     return _NULL if value is None else struct.pack("!id", 8, value + 0.0)
+
+
+def _without_sign(value: float | None) -> float | None:
+    """Return -0.0 as 0.0, as everywhere here."""
+    return None if value is None else value + 0.0
 
 
 def _bool(value: bool | None) -> bytes:

@@ -72,6 +72,37 @@ class TestStoring:
         assert (attempt.gate_at_m, attempt.gate_time_s) == ([], [])
         assert (attempt.official_m, attempt.wind_mps, attempt.start_mark_m) == (None, None, None)
 
+    @pytest.mark.parametrize(
+        "fields",
+        [
+            {},
+            {"footfalls": None, "gates": None, "official_m": None, "wind_mps": None},
+            {"footfalls": {"toe_m": [-0.0, None], "contact": [None, "heel"]}, "official_m": "6.4"},
+            {"outcome": "baulk", "official_m": None, "phases": ["acceleration"], "gates": None},
+            {"start_mark_m": 31.07, "take_off_foot_ok": False, "wind_mps": -0.0},
+        ],
+        ids=["whole", "bare", "unknown values", "left out", "another start mark"],
+    )
+    def test_keeps_a_row_by_itself_as_it_keeps_it_among_others(
+        self, scene: Scene, fields: dict[str, Any]
+    ):
+        """A single row travels in the statement, rows of a batch by COPY."""
+        row = make_reading(scene.athlete, scene.session, **fields)
+        other = make_reading(scene.athlete, scene.session)
+
+        push(scene, {**row, "external_id": "alone"})
+        push(scene, {**row, "external_id": "among others"}, other)
+
+        with club_scope(scene.club):
+            alone, among = (
+                Attempt.objects.filter(external_id=name).values().get()
+                for name in ("alone", "among others")
+            )
+        differing = {"id", "external_id", "created_at"}
+        assert {name: repr(alone[name]) for name in alone if name not in differing} == {
+            name: repr(among[name]) for name in among if name not in differing
+        }
+
     def test_queues_one_refresh_for_the_series_from_its_first_attempt(self, scene: Scene):
         early, late = "2026-05-02T08:00:00Z", "2026-05-02T09:00:00Z"
 

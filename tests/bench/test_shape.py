@@ -71,6 +71,14 @@ class TestBench:
         assert report["figures"]["attempts_per_s"]["n"] == 2
         assert set(report["targets"]) == {"to_row_by_row_copy", "to_stock"}
 
+    def test_push_one_says_all_that_it_promises(self):
+        report = run_bench("push-one", "--pushes", "3", "--rounds", "2")
+
+        assert_complete(report)
+        assert report["figures"]["pushes"] == 6
+        assert report["ratios"]["p95_to_empty"]["n"] == 2
+        assert set(report["targets"]) == {"p95_to_empty"}
+
     def test_visible_says_all_that_it_promises(self):
         report = run_bench("visible", "--seconds", "2", "--other-seconds", "1", "--rate", "40")
 
