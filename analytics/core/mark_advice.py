@@ -32,7 +32,7 @@ class PlaceSettings:
     off_m
         A bias beyond this is worth a move.
     first_m
-        SD of the bias of a fresh mark.
+        SD of the bias of a fresh mark about 0. A mark far worse is moved too little at first.
     error_m
         Usual SD of one attempt within a session: what is believed before the athlete's own
         attempts say, with the weight of `USUAL_DF` of them.
@@ -310,7 +310,7 @@ def _keep_or_wait(settings: MarkSettings, *places: PlaceBias) -> MarkAnswer:
 
 
 def _probability_same_side(board: PlaceBias, check: PlaceBias, settings: MarkSettings) -> float:
-    """Return how sure it is that the check mark is missed on the board's side, too.
+    """Return how sure it is that the check mark is missed on the board's side by its limit, too.
 
     Steering only takes away from the error of a mark: what the board shows of it, the check mark
     shows too.

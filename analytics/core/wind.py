@@ -23,8 +23,10 @@ def felt_wind(wind_mps: npt.ArrayLike) -> FloatArray:
 
     Notes
     -----
-    ``u = w - w^2 / 16``, drag growing with the square of the air speed (our derivation, see
-    `USUAL_SHIFT_M`).
+    Drag at running speed v changes from ``v^2`` to ``(v - w)^2``, that is by
+    ``-2 v (w - w^2 / (2 v))``: with v = 8 m/s the error is in proportion to ``u = w - w^2 / 16``
+    (our derivation, see `USUAL_SHIFT_M`). It holds for winds well below v; from 8 m/s on u would
+    fall again.
 
     Examples
     --------

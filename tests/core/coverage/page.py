@@ -16,9 +16,10 @@ Written by `python -m tests.core.coverage`; a test measures again and compares.
 An interval of 95 % should cover the truth in 95 of 100 cases. Here attempts are made whose truth is
 known, the interval is computed, and what it covered is counted. The share of {runs} runs has a
 standard error of 0.007 where 0.95 is true, so an exact interval may come out between 0.935 and
-0.965. Approximate intervals have the band that was measured for them; bootstrap intervals of few
-attempts cover less than they promise, which is shown, not hidden. Simulated errors are normal
-unless the setting says otherwise.
+0.965. Approximate and bootstrap intervals have the band that was measured for them: where they
+cover less or more than they promise, it is shown, not hidden. What is said of the present bias
+starts from a belief, so its truth is drawn from that belief. Simulated errors are normal unless
+the setting says otherwise.
 
 | metric | setting | figure | interval | covered | band |
 |---|---|---|---|---|---|
