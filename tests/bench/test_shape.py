@@ -71,6 +71,7 @@ class TestBench:
         assert report["figures"]["attempts_per_s"]["n"] == 2
         assert set(report["targets"]) == {"to_row_by_row_copy", "to_stock"}
 
+    @pytest.mark.slow
     def test_push_one_says_all_that_it_promises(self):
         report = run_bench("push-one", "--pushes", "3", "--rounds", "2")
 
