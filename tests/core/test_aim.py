@@ -93,6 +93,18 @@ class TestAgainstBruteForce:
         assert advice.plan.expected_m == pytest.approx(plan.expected_m, abs=NEAR_M)
         assert advice.plan.aim_m == pytest.approx(plan.aim_m, abs=0.011)
 
+    @pytest.mark.parametrize("best_m", [6.44, 6.48])
+    def test_where_a_single_centimetre_counts(self, best_m: float):
+        steady = Jumper(toe_sd_m=0.02, distance_m=6.5, distance_sd_m=0.02)
+        brute = Force(steady, step_m=0.01)
+
+        advice = advise(steady, attempts_left=2, best_m=best_m)
+
+        plan, fixed = brute.plan(2, best_m=best_m), brute.fixed(2, best_m=best_m)
+        assert advice.plan.expected_m == pytest.approx(plan.expected_m, abs=0.0003)
+        assert advice.fixed.expected_m == pytest.approx(fixed.expected_m, abs=0.0003)
+        assert advice.plan.aim_m == pytest.approx(plan.aim_m)
+
     @pytest.mark.parametrize("above_m", [-0.2, 0.0, 0.1])
     def test_a_best_so_far(self, force, above_m: float):
         jumper, brute = force
