@@ -294,19 +294,21 @@ class AlertRulesSerializer(serializers.Serializer[Any]):
 
 def _count(name: str) -> fields.WholeNumberField:
     least, most = alert_settings.COUNTS[name]
-    return fields.WholeNumberField(min_value=least, max_value=most, allow_null=True)
+    return fields.WholeNumberField(min_value=least, max_value=most, allow_null=True, required=False)
 
 
 class ThresholdChangesSerializer(StrictSerializer):
     """Thresholds to change, by name; null takes one back to its default."""
 
     calm_sessions = _count("calm_sessions")
-    no_jump_share_limit = fields.NumberField(above=0, below=1, allow_null=True)
+    no_jump_share_limit = fields.NumberField(above=0, below=1, allow_null=True, required=False)
     no_jump_attempts = _count("no_jump_attempts")
     progress_probability = fields.NumberField(
-        above=alert_settings.LEAST_PROGRESS_PROBABILITY, below=1, allow_null=True
+        above=alert_settings.LEAST_PROGRESS_PROBABILITY, below=1, allow_null=True, required=False
     )
-    progress_lost_probability = fields.NumberField(above=0, below=1, allow_null=True)
+    progress_lost_probability = fields.NumberField(
+        above=0, below=1, allow_null=True, required=False
+    )
     progress_sessions = _count("progress_sessions")
     progress_block_attempts = _count("progress_block_attempts")
 
