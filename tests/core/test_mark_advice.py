@@ -47,8 +47,26 @@ class TestByHand:
         assert found.board.probability_short == pytest.approx(
             stats.norm.sf(0.05, mean, precision**-0.5)
         )
+        # 97.5 % of a normal value lie below 1.959964 SDs.
+        interval = found.board.interval
+        assert interval.high - mean == pytest.approx(1.959964 * precision**-0.5, rel=1e-6)
+        assert mean - interval.low == pytest.approx(1.959964 * precision**-0.5, rel=1e-6)
         assert (found.answer, found.move_m) == (MarkAnswer.MOVE, -found.board.mean_m)
         assert found.start_mark_m == round(30.0 - mean, 2)
+
+    def test_the_bias_moves_by_the_shares_of_the_page(self):
+        found = advise([0.12, 0.04, 0.20, 0.12], session=[1, 1, 2, 2])
+
+        # SD: squares of 0.04 m four times on 2 df and 4 df of the usual 0.10 m. The level is a sum
+        # of moves: 0.06 m at first, 0.05 of the SD in a session and 0.3 of it between them. Its
+        # last value, given the errors, as of a multivariate normal.
+        variance = (4 * 0.04**2 + 4 * 0.10**2) / 6
+        moves = np.array([0.06**2, 0.05**2 * variance, 0.3**2 * variance, 0.05**2 * variance])
+        levels = np.cumsum(moves)[np.minimum.outer(np.arange(4), np.arange(4))]
+        weights = np.linalg.solve(levels + variance * np.eye(4), levels[-1])
+        assert found.board.error_sd_m == pytest.approx(variance**0.5)
+        assert found.board.mean_m == pytest.approx(weights @ [0.12, 0.04, 0.20, 0.12])
+        assert found.board.sd_m == pytest.approx((levels[-1, -1] - weights @ levels[-1]) ** 0.5)
 
     def test_landing_short_moves_the_mark_toward_the_pit_and_landing_far_away_from_it(self):
         assert advise(np.full(8, 0.15)).start_mark_m < 34.20
@@ -85,6 +103,12 @@ class TestRules:
         found = advise(np.full(8, 0.15), check=[0.06, 0.05] + [NAN] * 6)
 
         assert found.answer is MarkAnswer.UNDECIDED
+
+    def test_a_check_mark_that_was_watched_once_is_not_asked(self):
+        found = advise(np.full(8, 0.15), check=[0.0] + [NAN] * 7)
+
+        assert (found.check, found.answer) == (None, MarkAnswer.MOVE)
+        assert found.check_mark_shift_m is None
 
     def test_both_met_keeps_the_mark(self):
         found = advise(np.tile([0.02, -0.02], 6), check=np.tile([0.04, -0.04], 6))
