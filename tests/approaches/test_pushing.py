@@ -95,7 +95,7 @@ class TestStoring:
 
         with club_scope(scene.club):
             alone, among = (
-                Attempt.objects.filter(external_id=name).values().get()
+                dict(Attempt.objects.filter(external_id=name).values().get())
                 for name in ("alone", "among others")
             )
         differing = {"id", "external_id", "created_at"}
