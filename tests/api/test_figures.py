@@ -3,6 +3,7 @@
 import pytest
 
 from analytics.services import refreshing
+from analytics.services.method import METHOD
 from common.club_scope import club_scope
 from tests.analytics.conftest import LATER, Season, draw
 from tests.api.conftest import World
@@ -29,7 +30,7 @@ class TestFreshness:
         after = world.as_("admin").get(path(world, what)).json()
 
         assert (before["stale"], before["n"], before["as_of"]) == (True, 0, None)
-        assert (after["stale"], after["n"], after["method"]) == (False, 30, 1)
+        assert (after["stale"], after["n"], after["method"]) == (False, 30, METHOD)
         assert after["through_attempt"] is not None
 
     @pytest.mark.parametrize("what", ["consistency", "spread", "trend"])
