@@ -101,7 +101,8 @@ class TestWaitingReader:
             psycopg.connect(address, autocommit=True) as observer,
         ):
             push(case, approach_id)
-            before = in_transaction(observer)
+            # However short a transaction was when the worker was stopped, it grows old meanwhile.
+            before = in_transaction(observer, for_ms=0)
             waiting = pool.submit(read, case, approach_id, prefer="wait=2")
             while not waiting.done():
                 looks.append(in_transaction(observer) - before)
@@ -112,11 +113,12 @@ class TestWaitingReader:
         assert set.union(*looks) == set()
 
 
-def in_transaction(observer: psycopg.Connection) -> set[int]:
-    """Return who has been within a transaction for longer than a read takes."""
+def in_transaction(observer: psycopg.Connection, *, for_ms: int = 50) -> set[int]:
+    """Return who has been within a transaction for some time, as a rule longer than a read takes."""
     found = observer.execute(
         "SELECT pid FROM pg_stat_activity WHERE usename = 'penult_app'"
-        " AND state LIKE 'idle in transaction%' AND now() - xact_start > interval '50 ms'"
+        " AND state LIKE 'idle in transaction%' AND clock_timestamp() - xact_start >= %s * interval '1 ms'",
+        [for_ms],
     )
     return {pid for (pid,) in found}
 
