@@ -1,5 +1,6 @@
 """Every page of the admin, looked at on a phone and on a laptop."""
 
+import pytest
 from django.contrib import admin
 from django.db.models import Model
 from django.urls import reverse
@@ -7,7 +8,7 @@ from django.urls import reverse
 from clubs.admin import OverviewAdmin
 from clubs.models import Club, Membership
 from tests.admin.scenes import furnish_club
-from tests.browser.window import Window
+from tests.browser.window import LAPTOP, PHONE, Window
 
 
 def addresses_of(model: type[Model], row: Model | None) -> list[str]:
@@ -28,6 +29,8 @@ def addresses_of(model: type[Model], row: Model | None) -> list[str]:
     return found
 
 
+# Loaded once each, and looked at in both sizes: there are many pages.
+@pytest.mark.parametrize("window", [LAPTOP], ids=["both"], indirect=True)
 def test_every_page_fits_the_window(window: Window, club: Club, admin_membership: Membership):
     rows = furnish_club(club)
     window.log_in(admin_membership.user.email)
@@ -35,8 +38,10 @@ def test_every_page_fits_the_window(window: Window, club: Club, admin_membership
     for model in admin.site._registry:
         for address in addresses_of(model, rows.get(model)):
             window.open(address)
+            window.check_look_on(PHONE)
 
     window.open(reverse("admin:password_change"))
+    window.check_look_on(PHONE)
 
 
 def test_the_first_page_tells_what_waits(window: Window, club: Club, admin_membership: Membership):

@@ -92,6 +92,13 @@ class Window:
             small = self.page.evaluate(_TOO_SMALL, SMALLEST_TARGET_PX)
             assert small == [], f"{where} has targets that a fingertip misses: {small}"
 
+    def check_look_on(self, size: Any) -> None:
+        """Hold the page to the same in a window of another size, and go back to the first."""
+        first: Any = self.page.viewport_size
+        self.page.set_viewport_size(size)
+        self.check_look()
+        self.page.set_viewport_size(first)
+
     def text(self, selector: str = "#content") -> str:
         return " ".join(self.page.locator(selector).inner_text().split())
 

@@ -114,10 +114,11 @@ class TestWaitingReader:
 
 
 def in_transaction(observer: psycopg.Connection, *, for_ms: int = 50) -> set[int]:
-    """Return who has been within a transaction for some time, as a rule longer than a read takes."""
+    """Return who has been within a transaction for some time, longer than a read takes."""
     found = observer.execute(
         "SELECT pid FROM pg_stat_activity WHERE usename = 'penult_app'"
-    """Return who has been within a transaction for some time, longer than a read takes."""
+        " AND state LIKE 'idle in transaction%' AND clock_timestamp() - xact_start"
+        " >= %s * interval '1 ms'",
         [for_ms],
     )
     return {pid for (pid,) in found}
