@@ -117,7 +117,7 @@ def in_transaction(observer: psycopg.Connection, *, for_ms: int = 50) -> set[int
     """Return who has been within a transaction for some time, longer than a read takes."""
     found = observer.execute(
         "SELECT pid FROM pg_stat_activity WHERE usename = 'penult_app'"
-        " AND state LIKE 'idle in transaction%' AND clock_timestamp() - xact_start"
+        " AND state LIKE 'idle in transaction%%' AND clock_timestamp() - xact_start"
         " >= %s * interval '1 ms'",
         [for_ms],
     )
