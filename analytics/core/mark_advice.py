@@ -169,9 +169,6 @@ class MarkAdvice:
         For the answer "move": by how much, negative toward the pit; else 0.
     start_mark_m
         The mark to use from now on, to the centimetre.
-    check_mark_shift_m
-        How far the check mark itself should be laid elsewhere after the move, negative toward the
-        pit; None where nobody measured there: set it anew in a run-through.
     """
 
     answer: MarkAnswer
@@ -180,7 +177,6 @@ class MarkAdvice:
     check: PlaceBias | None
     move_m: float
     start_mark_m: float
-    check_mark_shift_m: float | None
 
 
 def advise_mark(
@@ -233,7 +229,8 @@ def advise_mark(
     divided by the pass-through, which few attempts know badly (`needed_made.pass_through`).
 
     After a move the foot lands at the check mark's place plus b less the move: where the move is
-    taken from the check mark, the check mark stays where it is.
+    taken from the check mark, the check mark stays where it is. Where it is taken from the board,
+    nobody knows where the foot will pass: set the check mark anew in a run-through.
 
     Edge cases: the first attempt alone moves the mark only if board and check mark are both shown
     off on the same side.
@@ -280,7 +277,6 @@ def advise_mark(
         check=check_bias,
         move_m=move,
         start_mark_m=round(float(marks[-1]) + move, 2),
-        check_mark_shift_m=None if check_bias is None else _shift(answer, check_bias, move),
     )
 
 
@@ -317,10 +313,6 @@ def _probability_same_side(board: PlaceBias, check: PlaceBias, settings: MarkSet
     """
     side = 1.0 if board.probability_short >= board.probability_far else -1.0
     return float(stats.norm.sf((settings.board.off_m - side * check.mean_m) / check.sd_m))
-
-
-def _shift(answer: MarkAnswer, check: PlaceBias, move: float) -> float:
-    return round(check.mean_m + move, 2) if answer is MarkAnswer.MOVE else 0.0
 
 
 def _bias(

@@ -68,8 +68,8 @@ class MeasurementChangesSerializer(ChangesSerializer):
 
 
 class SplitSerializer(StrictSerializer):
-    at_m = fields.NumberField(above=-0.001, below=200.0, help_text="Metres from the start.")
-    time_s = fields.NumberField(above=-0.001, below=60.0)
+    at_m = fields.NumberField(min_value=0, below=200.0, help_text="Metres from the start.")
+    time_s = fields.NumberField(min_value=0, below=60.0)
 
 
 class SprintTestSerializer(serializers.Serializer[Any]):

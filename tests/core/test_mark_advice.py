@@ -2,6 +2,7 @@
 
 from collections import Counter
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -10,11 +11,12 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from analytics.core import mark_advice
-from analytics.core.conventions import NotEnoughAttempts
+from analytics.core.conventions import Interval, NotEnoughAttempts
 from analytics.core.mark_advice import Errors, History, MarkAdvice, MarkAnswer, MarkSettings
 from tests.core import marks
 
 NAN = float("nan")
+PAGES = Path(__file__).parents[2] / "docs" / "metrics"
 
 
 def advise(board, *, check=None, start_mark_m=34.20, **history) -> MarkAdvice:
@@ -80,7 +82,6 @@ class TestRules:
         assert found.answer is MarkAnswer.MOVE
         assert found.check is not None
         assert found.move_m == -found.check.mean_m
-        assert found.check_mark_shift_m == 0.0
 
     def test_a_check_mark_that_was_missed_moves_the_mark_though_the_board_was_met(self):
         assert advise(np.zeros(8), check=np.full(8, 0.30)).answer is MarkAnswer.MOVE
@@ -108,7 +109,7 @@ class TestRules:
         found = advise(np.full(8, 0.15), check=[0.0] + [NAN] * 7)
 
         assert (found.check, found.answer) == (None, MarkAnswer.MOVE)
-        assert found.check_mark_shift_m is None
+        assert found.check is None
 
     def test_both_met_keeps_the_mark(self):
         found = advise(np.tile([0.02, -0.02], 6), check=np.tile([0.04, -0.04], 6))
@@ -116,9 +117,69 @@ class TestRules:
         assert (found.answer, found.move_m) == (MarkAnswer.KEEP, 0.0)
 
     def test_without_a_check_mark_the_board_decides(self):
-        assert advise(np.full(8, 0.15)).check_mark_shift_m is None
+        assert advise(np.full(8, 0.15)).answer is MarkAnswer.MOVE
         assert advise(np.tile([0.02, -0.02], 6)).answer is MarkAnswer.KEEP
         assert advise([0.1, -0.1]).answer is MarkAnswer.UNDECIDED
+
+    def test_two_attempts_that_missed_the_check_mark_are_enough(self):
+        # The board was met, as an athlete who steers does.
+        found = advise([0.0, 0.0], check=[0.5, 0.5])
+
+        assert found.answer is MarkAnswer.MOVE
+
+    def test_one_attempt_that_leaves_it_undecided_moves_nothing(self):
+        found = advise([0.6], check=[0.0])
+
+        assert (found.answer, found.move_m, found.start_mark_m) == (
+            MarkAnswer.UNDECIDED,
+            0.0,
+            34.20,
+        )
+
+    def test_a_bias_far_off_is_surely_not_right(self):
+        assert advise(np.full(12, 0.5)).board.probability_right < 1e-6
+
+    @pytest.mark.parametrize("side", [1, -1])
+    @pytest.mark.parametrize(
+        ("check_m", "share"),
+        [
+            # (b - 0.05) / 0.04 SDs: 0.75 on the board's side, 1.25 short of it, 2.5 on the other.
+            (0.08, 0.77337),
+            (0.0, 0.10565),
+            (-0.05, 0.00621),
+        ],
+    )
+    def test_the_check_mark_is_asked_of_the_boards_side(self, side, check_m, share):
+        """By hand, with the standard normal table (from memory)."""
+        board, check = (
+            mark_advice.PlaceBias(
+                n=6,
+                mean_m=side * mean_m,
+                sd_m=0.04,
+                interval=Interval(-1, 1, 0.95),
+                error_sd_m=0.1,
+                probability_short=0.9 if side > 0 else 0.0,
+                probability_far=0.0 if side > 0 else 0.9,
+            )
+            for mean_m in (0.1, check_m)
+        )
+
+        found = mark_advice._probability_same_side(board, check, mark_advice.DEFAULT_SETTINGS)
+
+        assert found == pytest.approx(share, abs=1e-5)
+
+
+class TestDefaults:
+    def test_are_those_of_the_page(self):
+        page = " ".join((PAGES / "mark_advice.md").read_text("utf-8").split())
+        board, check = mark_advice.DEFAULT_SETTINGS.board, mark_advice.DEFAULT_SETTINGS.check
+
+        for name in ("off_m", "error_m", "first_m"):
+            said = (
+                f"{getattr(board, name):.2f} m at the board and "
+                f"{getattr(check, name):.2f} m at the check mark"
+            )
+            assert said in page, name
 
 
 class TestHistory:
