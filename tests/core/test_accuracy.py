@@ -83,6 +83,18 @@ class TestShares:
         assert result.share_on_board == 4 / 8
         assert result.share_no_jump == 3 / 8
 
+    def test_only_a_no_jump_without_a_toe_is_an_unmeasured_one(self):
+        nan = float("nan")
+
+        # The fourth was measured beyond the line, the sixth nobody measured, the last is a gap.
+        result = accuracy.accuracy(
+            [0.1, 0.1, 0.1, -0.1, 0.1, nan, nan],
+            [False, False, False, True, False, True, False],
+        )
+
+        assert isinstance(result, accuracy.Accuracy)
+        assert (result.n_no_jumps, result.n_unmeasured_no_jumps) == (2, 1)
+
     def test_a_gap_does_not_count_as_off_the_board(self):
         result = accuracy.accuracy([0.1] * 5 + [float("nan")], [False] * 6)
 

@@ -19,12 +19,15 @@ NAN = float("nan")
 PAGES = Path(__file__).parents[2] / "docs" / "metrics"
 
 
-def advise(board, *, check=None, start_mark_m=34.20, **history) -> MarkAdvice:
+def advise(
+    board, *, check=None, start_mark_m=34.20, settings=mark_advice.DEFAULT_SETTINGS, **history
+) -> MarkAdvice:
     board = np.asarray(board, dtype=float)
     found = mark_advice.advise_mark(
         Errors(board),
         History(np.broadcast_to(start_mark_m, board.shape), **history),
         check=None if check is None else Errors(check),
+        settings=settings,
     )
     assert isinstance(found, MarkAdvice)
     return found
@@ -169,6 +172,57 @@ class TestRules:
         assert found == pytest.approx(share, abs=1e-5)
 
 
+class TestCertainty:
+    """A club that asks for certainty is answered from what is certain: the limit itself counts."""
+
+    SURE = replace(MarkSettings(), sure=1.0)
+
+    @pytest.mark.parametrize(
+        ("board_m", "check_m", "answer"),
+        [
+            (0.6, None, MarkAnswer.MOVE),
+            (0.0, 0.9, MarkAnswer.MOVE),
+            (0.6, 0.0, MarkAnswer.LAST_STEPS),
+            (0.0, 0.0, MarkAnswer.KEEP),
+        ],
+    )
+    def test_of_many_attempts(self, board_m, check_m, answer):
+        # 200 equal attempts leave a doubt of about 1 mm, and no error lies within 0.3 m of its
+        # limit: float64 no longer tells the probability from 1.
+        wide = replace(
+            self.SURE,
+            attempt_share=0.0,
+            board=replace(self.SURE.board, off_m=0.3),
+            check=replace(self.SURE.check, off_m=0.4),
+        )
+
+        found = advise(
+            np.full(200, board_m),
+            check=None if check_m is None else np.full(200, check_m),
+            settings=wide,
+        )
+
+        assert found.answer is answer
+
+    def test_that_a_board_error_is_the_marks(self):
+        # At the check mark beyond the board's 0.05 m for certain, and within its own limit.
+        tight = replace(self.SURE, attempt_share=0.0, check=replace(self.SURE.check, off_m=0.9))
+
+        found = advise(np.full(200, 0.5), check=np.full(200, 0.5), settings=tight)
+
+        assert found.answer is MarkAnswer.MOVE
+
+    def test_of_a_single_attempt(self):
+        # With errors of 1 cm one attempt 2 m off leaves no doubt.
+        exact = replace(
+            self.SURE,
+            board=mark_advice.PlaceSettings(off_m=0.05, first_m=1.0, error_m=0.01),
+            check=mark_advice.PlaceSettings(off_m=0.10, first_m=1.0, error_m=0.01),
+        )
+
+        assert advise([2.0], check=[2.0], settings=exact).answer is MarkAnswer.MOVE
+
+
 class TestDefaults:
     def test_are_those_of_the_page(self):
         page = " ".join((PAGES / "mark_advice.md").read_text("utf-8").split())
@@ -241,6 +295,20 @@ class TestFewAttempts:
         assert isinstance(beyond, MarkAdvice)
         assert (beyond.n, beyond.answer) == (8, MarkAnswer.MOVE)
         assert beyond.move_m > 0
+        # Nothing was measured, so one attempt spreads as is usual.
+        assert beyond.board.error_sd_m == pytest.approx(0.10)
+
+    def test_what_each_place_rests_on_is_counted_there(self):
+        # Two toes, a no jump that nobody measured, a gap; the check mark was watched three times.
+        found = mark_advice.advise_mark(
+            Errors([0.1, 0.0, NAN, NAN], [NAN, NAN, -0.06, NAN]),
+            History(np.full(4, 34.2)),
+            check=Errors([0.1, 0.0, 0.1, NAN]),
+        )
+
+        assert isinstance(found, MarkAdvice)
+        assert found.check is not None
+        assert (found.n, found.board.n, found.check.n) == (3, 3, 3)
 
     @pytest.mark.parametrize(
         ("board", "history", "check", "words"),

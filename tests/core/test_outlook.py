@@ -125,6 +125,52 @@ class TestReferenceLibraries:
             assert ours == pytest.approx(float(np.mean(risk**m)), abs=0.001)
 
 
+def two_truths(*weights: float, means_m: tuple[float, ...]) -> NextAttempts:
+    """Return an expectation of few possible means, each about an SD of 0.01 m in all."""
+    shape = (len(weights), 1)
+    weight = np.array(weights).reshape(shape)
+    mean_m = np.array(means_m).reshape(shape)
+    return NextAttempts(
+        n=6,
+        n_measured=6,
+        n_unmeasured_no_jumps=0,
+        n_sessions=2,
+        n_revisions=1,
+        mean_m=float((weight * mean_m).sum()),
+        own_sd_m=np.full(shape, 0.008),
+        shared_mean_m=mean_m,
+        shared_sd_m=np.full(shape, 0.006),
+        weight=weight,
+    )
+
+
+class TestFarFromTheMean:
+    """What is expected may lie on both sides of its mean, with nothing there."""
+
+    def test_intervals_are_found_where_the_probability_is(self):
+        # Nine of ten that he lands about the line, one of ten that he lands 5 m behind: mean 0.5 m.
+        ahead = outlook.outlook(two_truths(0.9, 0.1, means_m=(0.0, 5.0)), level=0.5)
+
+        # Quarters of the mixture: 0.9 Phi(x / 0.01) = 0.25, and 0.9 (1 - Phi) + 0.1 = 0.25.
+        assert ahead.toe_interval.low == pytest.approx(0.01 * stats.norm.ppf(0.25 / 0.9), abs=1e-9)
+        assert ahead.toe_interval.high == pytest.approx(0.01 * stats.norm.isf(0.15 / 0.9), abs=1e-9)
+        # The risk of each mean is Phi(-mean / 0.008), so nearly 0 for those 5 m behind, who are a
+        # tenth: 0.1 + 0.9 P(risk < r) = 0.25, and 0.9 P(risk > r) = 0.25. With the mean at 0 the
+        # risk's deviate is normal with an SD of 6 / 8.
+        risk = ahead.probability_no_jump_interval
+        assert risk.low == pytest.approx(stats.norm.cdf(0.75 * stats.norm.ppf(0.15 / 0.9)))
+        assert risk.high == pytest.approx(stats.norm.cdf(0.75 * stats.norm.isf(0.25 / 0.9)))
+
+    def test_no_probability_is_above_one(self):
+        # 6, 23 and 1 thirtieths sum to 1.0000000000000002 in float64.
+        near = two_truths(6 / 30, 23 / 30, 1 / 30, means_m=(0.0, 0.0, 0.0))
+        assert near.weight.sum() > 1
+
+        ahead, behind = outlook.outlook(near, aim_m=-9.0), outlook.outlook(near, aim_m=9.0)
+
+        assert (ahead.probability_no_jump, behind.probability_short) == (1.0, 1.0)
+
+
 class TestAim:
     def test_another_aim_moves_all_by_the_difference(self):
         before = outlook.outlook(expect(TOE), aim_m=0.06, present_aim_m=0.06)

@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy import stats
+from scipy import linalg, optimize, stats
+from statsmodels.tools import numdiff
 
-from analytics.core import simulator, spread
+from analytics.core import censored, conventions, simulator, spread
 from analytics.core.conventions import NotEnoughAttempts
 from analytics.core.spread import Phase, PhaseStarts
 
@@ -31,6 +32,23 @@ def describe(toe: np.ndarray, **options) -> spread.FootfallSpread:
     return result
 
 
+def with_hidden(n: int = 24, *, seed: int = 3) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return four footfalls of one who steers somewhat, which of them are no jumps, and revisions.
+
+    No toe beyond the line was measured. The second revision lands 0.05 m farther back.
+    """
+    rng = np.random.default_rng(seed)
+    revision = np.arange(n) % 2
+    far = rng.normal(0, 0.12, size=n)
+    near = 0.06 + 0.05 * revision + 0.5 * far + rng.normal(0, 0.06, size=n)
+    toe = np.column_stack(
+        [near, 2.1 + 0.7 * far + rng.normal(0, 0.05, size=n), 4.2 + far, 6.3 + 0.8 * far]
+    )
+    no_jump = near < 0
+    toe[no_jump, 0] = NAN
+    return toe, no_jump, revision
+
+
 def unsteered(rng: np.random.Generator, n: int) -> np.ndarray:
     """Return 12 footfalls of an athlete who only adds up errors: spread grows to the board."""
     start = rng.normal(0, 0.10, size=(n, 1))
@@ -46,8 +64,9 @@ class TestSpread:
         assert result.sd_m == pytest.approx([0.05, 0.10, 0.20, 0.15])
         assert result.mean_m == pytest.approx([0.5, 2.5, 4.5, 6.5])
         assert result.df.tolist() == [11.0] * 4
-        low = math.sqrt(11 / stats.chi2.isf(0.025, 11))
-        assert result.sd_low_m == pytest.approx(result.sd_m * low)
+        # chi2(0.975, 11) = 21.920 and chi2(0.025, 11) = 3.816 (printed table, from memory).
+        assert result.sd_low_m == pytest.approx(result.sd_m * math.sqrt(11 / 21.920), rel=1e-4)
+        assert result.sd_high_m == pytest.approx(result.sd_m * math.sqrt(11 / 3.816), rel=1e-4)
 
     def test_is_centred_within_revisions(self):
         # A mark moved by 0.30 m between two revisions must not pass for spread.
@@ -80,6 +99,38 @@ class TestSpread:
         assert np.isnan(result.sd_m[3])
         assert result.largest_at == 2
 
+    def test_equal_distances_do_not_spread_at_all(self):
+        # 4.7 summed seven times and divided by seven is not 4.7 in float64.
+        toe = np.tile([0.1, 2.3, 4.7], (7, 1))
+        toe[0, 1] = NAN
+
+        result = describe(toe)
+
+        assert result.sd_m.tolist() == [0.0, 0.0, 0.0]
+        assert (result.largest_at, result.onset) == (0, None)
+
+    def test_a_revision_counts_where_it_was_measured(self):
+        toe = matrix(0.05, 0.10, 0.20, 0.15, n=18)
+        revision = np.repeat([1, 2], [10, 8])
+        toe[10:, 2] = NAN
+        toe[11:, 3] = NAN
+
+        result = describe(toe, revision=revision)
+
+        # Footfall 2 was seen in the first revision only: one mean is estimated. Of the second,
+        # footfall 3 was seen once: that value is its own mean.
+        assert result.df.tolist() == [16.0, 16.0, 9.0, 9.0]
+        assert result.sd_m[2:] == pytest.approx(toe[:10, 2:].std(axis=0, ddof=1))
+
+    def test_means_are_of_what_was_seen(self):
+        toe = np.column_stack([matrix(0.05, 0.10, 0.20), np.full((12, 2), NAN)])
+        toe[5, 3] = 6.4
+
+        result = describe(toe)
+
+        assert result.mean_m[3] == pytest.approx(6.4)
+        assert np.isnan(result.mean_m[4])
+
     def test_within_sessions_leaves_the_day_out(self):
         toe = matrix(0.05, 0.10, 0.20, n=24)
         session = np.arange(24) // 6
@@ -102,12 +153,76 @@ class TestSpread:
         assert result.sd_m[0] == pytest.approx(0.08, abs=0.01)
         assert result.n_unmeasured_no_jumps == no_jump.sum()
 
-    def test_needs_six_attempts(self):
+    def test_at_the_board_is_that_of_the_fit_that_counts_no_jumps(self):
+        toe, no_jump, revision = with_hidden()
+        # A gap in the take-off toe says nothing; footfall 1 does not matter here.
+        toe[1, 0], toe[:, 1] = NAN, NAN
+
+        result = describe(toe, no_jump=no_jump, revision=revision)
+
+        fit = censored.fit_censored(toe[:, 0], no_jump, revision=revision)
+        assert isinstance(fit, censored.CensoredFit)
+        assert result.sd_m[0] == pytest.approx(fit.adjusted_sd_m)
+        assert result.df[0] == pytest.approx(fit.df)
+        assert result.df[2:].tolist() == [22.0, 22.0]
+
+    def test_a_revision_with_no_measured_toe_says_nothing_of_the_board(self):
+        toe, no_jump, revision = with_hidden()
+        toe[:4, 0], no_jump[:4], revision[:4] = NAN, True, 7
+
+        whole = describe(toe, no_jump=no_jump, revision=revision)
+
+        alone = describe(toe[4:], no_jump=no_jump[4:], revision=revision[4:])
+        assert whole.sd_m[0] == pytest.approx(alone.sd_m[0])
+        assert whole.df[0] == pytest.approx(alone.df[0])
+
+    def test_equal_toes_beyond_the_line_that_no_jumps_do_not_contradict(self):
+        toe = matrix(0.0, 0.05, 0.20, n=8)
+        toe[:, 0] = [-0.02] * 6 + [NAN] * 2
+
+        result = describe(toe, no_jump=np.ones(8, bool))
+
+        assert (result.sd_m[0], result.df[0]) == (0.0, 5.0)
+        # What the hidden toes did is not known, so no fall is shown.
+        assert (result.fall_p_value, result.onset) == (None, None)
+
+    def test_a_gap_at_the_board_is_no_hidden_no_jump(self):
+        toe = matrix(0.05, 0.10, 0.20)
+        toe[0] = [NAN, -0.1, 2.0]
+
+        assert describe(toe).n_unmeasured_no_jumps == 0
+
+    def test_six_attempts_are_enough(self):
+        assert describe(matrix(0.05, 0.1, 0.2, n=6)).df.tolist() == [5.0] * 3
+
+    @pytest.mark.parametrize(
+        ("measured", "n", "needed"),
+        [
+            ([5, 5, 5, 5], 5, 6),
+            # Of the take-off foot, and of the best watched of the footfalls where an onset may be.
+            ([5, 12, 12, 12], 5, 6),
+            ([12, 12, 4, 5], 5, 6),
+            ([12, 3, 4, 5], 5, 6),
+        ],
+    )
+    def test_needs_six_attempts(self, measured: list[int], n: int, needed: int):
+        toe = matrix(0.05, 0.1, 0.2, 0.2)
+        for k, seen in enumerate(measured):
+            toe[seen:, k] = NAN
+
+        result = spread.footfall_spread(toe, np.zeros(12, bool), rng=np.random.default_rng(1))
+
+        assert result == NotEnoughAttempts(n=n, needed=needed)
+
+    def test_needs_one_more_for_each_further_revision(self):
         result = spread.footfall_spread(
-            matrix(0.05, 0.1, 0.2, n=5), np.zeros(5, bool), rng=np.random.default_rng(1)
+            matrix(0.05, 0.1, 0.2, n=6),
+            np.zeros(6, bool),
+            revision=[1, 1, 1, 2, 2, 2],
+            rng=np.random.default_rng(1),
         )
 
-        assert result == NotEnoughAttempts(n=5, needed=6)
+        assert result == NotEnoughAttempts(n=6, needed=7)
 
     @given(st.floats(-3, 3))
     def test_moving_all_distances_changes_no_spread(self, shift: float):
@@ -166,6 +281,22 @@ class TestOnset:
         assert result.onset.adjustment_percent.sum() == pytest.approx(100)
         assert result.onset.adjustment_percent[1] < 0
 
+    @pytest.mark.parametrize(("t", "shown"), [(1.80, False), (1.82, True)])
+    def test_is_shown_from_the_printed_t_on(self, t: float, shown: bool):
+        # 12 attempts, one-sided 0.05 for 10 degrees of freedom: t = 1.812 (table, from memory).
+        # Sum and difference of both distances are made to correlate by t / sqrt(t^2 + 10).
+        total = np.repeat([1.0, -1.0], 6)
+        other = np.tile([1.0, -1.0], 6)
+        r = t / math.sqrt(t * t + 10)
+        difference = r * total + math.sqrt(1 - r * r) * other
+        far, near = (total + difference) / 20, (total - difference) / 20
+        between = np.tile([0.01, 0.0, -0.01], 4)
+
+        result = describe(np.column_stack([0.06 + near, 2.1 + between, 4.2 + far]))
+
+        assert result.fall_p_value == pytest.approx(stats.t.sf(t, 10))
+        assert (result.onset is not None) is shown
+
     def test_needs_the_fall_to_be_shown(self):
         # SDs of 0.10 and 0.11 whose order from attempt to attempt has nothing in common.
         toe = matrix(0.10, 0.10, 0.11, n=8)
@@ -210,6 +341,128 @@ class TestFallOfSpread:
             spread.fall_of_spread([1.0, 2.0], [1.0])
 
 
+class TestFallWithHiddenNoJumps:
+    """Where no jumps were not measured."""
+
+    def by_direct_maximisation(self, far, near, hidden, revision) -> float:
+        """Return p from the same model, by SciPy's optimiser and numerical derivatives."""
+        dummies = (revision[:, None] == np.unique(revision)).astype(float)
+        x = far - dummies @ (dummies.T @ far / dummies.sum(axis=0))
+        design = np.column_stack([dummies, x])
+        far_df = far.size - dummies.shape[1]
+        n_means = design.shape[1]
+
+        def minus_log(at: np.ndarray) -> float:
+            mean, sd = design @ at[:-1], math.exp(at[-1])
+            seen = stats.norm.logpdf(near[~hidden], mean[~hidden], sd).sum()
+            return -float(seen + stats.norm.logcdf(0.0, mean[hidden], sd).sum())
+
+        start = np.append(np.zeros(n_means), math.log(0.1))
+        found = optimize.minimize(minus_log, start, method="BFGS", options={"gtol": 1e-6})
+        information = numdiff.approx_hess(found.x, minus_log)
+        covariance = np.linalg.inv(information)
+        df = 1 / (2 * covariance[-1, -1]) - n_means
+
+        def log_ratio(at: np.ndarray) -> float:
+            own = math.exp(2 * at[-2]) * (df + n_means) / df
+            return math.log((at[-3] ** 2 * math.exp(at[-1]) + own) / math.exp(at[-1]))
+
+        # An SD of df degrees of freedom: its log has the variance 1 / (2 df), log variance 2 / df.
+        at = np.append(found.x, math.log(x @ x / far_df))
+        gradient = numdiff.approx_fprime(at, log_ratio, centered=True)
+        whole = linalg.block_diag(covariance, 2 / far_df)
+        return float(stats.t.cdf(log_ratio(at) / math.sqrt(gradient @ whole @ gradient), df))
+
+    @pytest.mark.parametrize("seed", [3, 8, 9])
+    def test_is_that_of_the_likelihood_maximised_directly(self, seed: int):
+        toe, no_jump, revision = with_hidden(seed=seed)
+        # Neither a gap at the far footfall, nor one between, nor one at the board takes part.
+        toe[0, 2], toe[5, 1] = NAN, NAN
+        toe[2, 0], no_jump[2] = NAN, False
+        toe[:, 3] = NAN
+
+        result = describe(toe, no_jump=no_jump, revision=revision)
+
+        assert result.largest_at == 2
+        used = ~np.isnan(toe[:, 2]) & (~np.isnan(toe[:, 0]) | no_jump)
+        hidden = np.isnan(toe[used, 0])
+        assert hidden.sum() >= 3
+        reference = self.by_direct_maximisation(toe[used, 2], toe[used, 0], hidden, revision[used])
+        assert 1e-4 < reference < 0.5
+        assert result.fall_p_value == pytest.approx(reference, rel=1e-3)
+
+    def test_with_nothing_hidden_and_many_attempts_it_is_pitman_and_morgan(self):
+        # 1000 attempts whose spread falls little: both are normal deviates of the same fall.
+        far, error = np.random.default_rng(5).normal(size=(2, 1000))
+        near = 0.6 * far + 0.75 * error
+        groups = conventions.group_by(None, n=1000)
+
+        ours = spread._censored_fall_p_value(far, near, np.zeros(1000, bool), groups)
+
+        plain = spread.fall_of_spread(far, near)
+        assert ours is not None
+        assert 1e-6 < plain < 0.1
+        assert stats.norm.isf(ours) == pytest.approx(stats.norm.isf(plain), rel=0.05)
+
+    def test_steering_is_found(self):
+        rng = np.random.default_rng(6)
+        shown = []
+        for _ in range(100):
+            far, near = rng.normal(size=(2, 20)) * [[0.25], [0.08]]
+            toe = np.column_stack([0.06 + near, 2.1 + far / 2, 4.2 + far])
+            no_jump = toe[:, 0] < 0
+            toe[no_jump, 0] = NAN
+            shown.append(describe(toe, no_jump=no_jump).onset is not None)
+
+        assert np.mean(shown) > 0.9
+
+    def test_a_revision_with_no_measured_pair_says_nothing(self):
+        toe, no_jump, revision = with_hidden()
+        toe[:4, 0], no_jump[:4], revision[:4] = NAN, True, 7
+
+        whole = describe(toe, no_jump=no_jump, revision=revision)
+
+        alone = describe(toe[4:], no_jump=no_jump[4:], revision=revision[4:])
+        assert whole.fall_p_value == pytest.approx(alone.fall_p_value)
+
+    def test_far_distances_that_are_equal_where_the_board_is_known_show_nothing(self):
+        toe, no_jump, _ = with_hidden()
+        known = ~np.isnan(toe[:, 0]) | no_jump
+        toe[:6, 0], no_jump[:6] = NAN, False
+        known[:6] = False
+        toe[known, 2:] = [4.2, 6.3]
+        toe[~known, 2] = 4.2 + np.linspace(-2, 2, 6)
+
+        result = describe(toe, no_jump=no_jump)
+
+        assert (result.largest_at, result.fall_p_value, result.onset) == (2, None, None)
+
+    def test_far_distances_that_differ_only_where_the_toe_is_hidden_show_nothing(self):
+        toe, no_jump, _ = with_hidden()
+        toe[:, 3] = NAN
+        toe[~no_jump, 2] = 4.2
+        toe[no_jump, 2] = 4.2 + np.linspace(-1, 1, no_jump.sum())
+
+        result = describe(toe, no_jump=no_jump)
+
+        assert (result.largest_at, result.fall_p_value, result.onset) == (2, None, None)
+
+    def test_measured_toes_on_an_exact_line_show_nothing(self):
+        toe, no_jump, _ = with_hidden()
+        toe[:, 0] = np.where(no_jump, NAN, 0.06 + 0.25 * (toe[:, 2] - 4.0))
+
+        assert describe(toe, no_jump=no_jump).fall_p_value is None
+
+    @pytest.mark.parametrize(("gaps", "said"), [(0, True), (1, False)])
+    def test_needs_six_pairs(self, gaps: int, said: bool):
+        # Each footfall was seen six times and more; together at the board and far, six or five.
+        toe = matrix(0.02, 0.05, 0.20, n=7)
+        toe[0, 0] = NAN
+        toe[1 : 1 + gaps, 2] = NAN
+
+        assert (describe(toe).fall_p_value is not None) is said
+
+
 class TestPhases:
     @pytest.mark.parametrize(
         ("footfall", "phase"),
@@ -219,8 +472,12 @@ class TestPhases:
         assert PhaseStarts(transition=10, attack=6).phase_at(footfall) == phase
 
     def test_refuse_another_order(self):
-        with pytest.raises(ValueError, match="transition"):
-            PhaseStarts(transition=4, attack=6)
+        for transition, attack in ((4, 6), (6, 6), (4, 0)):
+            with pytest.raises(ValueError, match="transition"):
+                PhaseStarts(transition=transition, attack=attack)
+
+    def test_may_begin_with_the_last_two_steps(self):
+        assert PhaseStarts(transition=2, attack=1).phase_at(1) == "attack"
 
 
 class TestResampling:
@@ -243,6 +500,51 @@ class TestResampling:
         result = describe(matrix(0.02, 0.03, 0.30, 0.05), n_resamples=100)
 
         assert result.onset_frequency.tolist() == [0.0, 0.0, 1.0, 0.0]
+        assert result.no_onset_frequency == 0.0
+
+    def test_a_spread_that_is_largest_at_the_penultimate_contact_is_never_an_onset(self):
+        result = describe(matrix(0.02, 0.30, 0.03, 0.05), n_resamples=100)
+
+        assert result.onset_frequency.tolist() == [0.0] * 4
+        assert result.no_onset_frequency == 1.0
+
+    def test_draws_stay_within_their_revision(self):
+        # The second plan has footfall 3 a metre nearer: mixed up, that would be all spread.
+        toe = matrix(0.02, 0.03, 0.30, 0.05, n=24)
+        revision = np.arange(24) % 2
+        toe[revision == 1, 3] -= 1.0
+
+        result = describe(toe, revision=revision, n_resamples=100)
+
+        assert result.onset_frequency.tolist() == [0.0, 0.0, 1.0, 0.0]
+
+    def test_a_footfall_that_was_seldom_seen_is_judged_by_what_a_draw_has_of_it(self):
+        # Footfall 2 was seen in 6 of 60 attempts and spreads by far most, 1 among those six. A draw
+        # misses that if it has fewer than two of them, or one of them only, again and again.
+        toe = matrix(0.05, 0.06, 0.0, n=60)
+        toe[:, 2] = NAN
+        toe[:6, 2] = 4.5 + np.arange(6)
+
+        result = describe(toe, n_resamples=2000)
+
+        m = np.arange(2, 61)
+        seen = stats.binom.pmf(m, 60, 0.1)
+        expected = float(seen @ (1 - 6.0 ** (1 - m)))
+        assert expected == pytest.approx(0.977, abs=0.001)
+        # Standard error of the share: sqrt(0.977 * 0.023 / 2000) = 0.0034.
+        assert result.onset_frequency[2] == pytest.approx(expected, abs=0.010)
+
+    def test_are_five_hundred(self):
+        result = spread.footfall_spread(
+            unsteered(np.random.default_rng(4), 12),
+            np.zeros(12, bool),
+            rng=np.random.default_rng(5),
+        )
+
+        assert isinstance(result, spread.FootfallSpread)
+        hits = 500 * result.onset_frequency
+        assert hits == pytest.approx(np.round(hits), abs=1e-9)
+        assert hits.sum() > 0
 
 
 class TestFalseOnsets:
