@@ -55,6 +55,7 @@ class AttemptFilter(filters.FilterSet):
     external_id = filters.CharFilter()
     source = filters.UUIDFilter(field_name="source_id")
     athlete = filters.UUIDFilter(field_name="athlete_id")
+    squad = SquadFilter(field_name="athlete_id")
     approach = filters.UUIDFilter(field_name="approach_id")
     session = filters.UUIDFilter(field_name="session_id")
     finish = filters.ChoiceFilter(choices=Finish.choices)
@@ -68,6 +69,7 @@ class AttemptFilter(filters.FilterSet):
             "external_id",
             "source",
             "athlete",
+            "squad",
             "approach",
             "session",
             "finish",

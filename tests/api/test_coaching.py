@@ -240,12 +240,13 @@ class TestTheSquadFilter:
 
         found = {
             path: [each["id"] for each in admin.get(f"{path}?squad={squad}").json()["results"]]
-            for path in ("athletes/", "approaches/", "alerts/")
+            for path in ("athletes/", "approaches/", "attempts/", "alerts/")
         }
 
         assert found == {
             "athletes/": [str(world.athlete.id)] if member else [],
             "approaches/": [str(world.approach.id)] if member else [],
+            "attempts/": [str(attempt.id)] if member else [],
             "alerts/": [str(alert.id)] if member else [],
         }
 
