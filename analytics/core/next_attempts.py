@@ -66,6 +66,8 @@ class NextAttempts:
         Where the attempts to come are expected, the mean over all that is possible.
     own_sd_m
         Possible SDs of a single attempt within its session.
+    session_ratio
+        Shape (r,): possible SDs of the session effect, as a share of that of a single attempt.
     shared_mean_m, shared_sd_m
         Given that SD: mean and SD of what the attempts to come share, the athlete's mean and the
         effect of their session.
@@ -80,6 +82,7 @@ class NextAttempts:
     n_revisions: int
     mean_m: float
     own_sd_m: FloatArray
+    session_ratio: FloatArray
     shared_mean_m: FloatArray
     shared_sd_m: FloatArray
     weight: FloatArray
@@ -230,6 +233,7 @@ def known(mean_m: float, sd_m: float) -> NextAttempts:
         n_revisions=0,
         mean_m=mean_m,
         own_sd_m=np.array([[sd_m]]),
+        session_ratio=np.zeros(1),
         shared_mean_m=np.array([[mean_m]]),
         shared_sd_m=np.zeros((1, 1)),
         weight=np.ones((1, 1)),
@@ -365,6 +369,7 @@ def _expect(
         n_revisions=n_revisions,
         mean_m=float(np.sum(weight * found.mean_m)),
         own_sd_m=np.broadcast_to(np.exp(log_sd), weight.shape),
+        session_ratio=ratio,
         shared_mean_m=found.mean_m,
         shared_sd_m=np.sqrt(found.variance),
         weight=weight,

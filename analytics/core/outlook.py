@@ -126,8 +126,8 @@ def outlook(
     if not np.isfinite([aim_m, present_aim_m]).all():
         raise ValueError(f"aims must be finite, got {aim_m} and {present_aim_m}")
     move = aim_m - (toe.mean_m if mark_corrected else present_aim_m)
-    no_jump = _probability_below(toe, -move)
-    up_to_board = _probability_below(toe, BOARD_WIDTH_M - move)
+    no_jump = probability_below(toe, -move)
+    up_to_board = probability_below(toe, BOARD_WIDTH_M - move)
     return Outlook(
         n=toe.n,
         n_measured=toe.n_measured,
@@ -144,7 +144,21 @@ def outlook(
     )
 
 
-def _probability_below(toe: NextAttempts, limit_m: float) -> float:
+def probability_below(toe: NextAttempts, limit_m: float) -> float:
+    """Return how probably the next toe comes down nearer the pit than a place.
+
+    Parameters
+    ----------
+    toe
+        From `next_attempts.expect_toe`.
+    limit_m
+        Metres behind the line; 0 for the risk of a no jump.
+
+    Examples
+    --------
+    >>> round(probability_below(next_attempts.known(0.06, 0.08), 0.0), 3)
+    0.227
+    """
     spread = np.hypot(toe.own_sd_m, toe.shared_sd_m)
     return _expectation(toe, special.ndtr((limit_m - toe.shared_mean_m) / spread))
 
@@ -162,7 +176,7 @@ def _toe_interval(toe: NextAttempts, *, move: float, level: float) -> Interval:
     scale = float(np.max(np.hypot(toe.own_sd_m, toe.shared_sd_m)))
 
     def below(x: float) -> float:
-        return _probability_below(toe, x)
+        return probability_below(toe, x)
 
     def above(x: float) -> float:
         return _probability_above(toe, x)

@@ -138,6 +138,7 @@ def two_truths(*weights: float, means_m: tuple[float, ...]) -> NextAttempts:
         n_revisions=1,
         mean_m=float((weight * mean_m).sum()),
         own_sd_m=np.full(shape, 0.008),
+        session_ratio=np.zeros(shape[0]),
         shared_mean_m=mean_m,
         shared_sd_m=np.full(shape, 0.006),
         weight=weight,
