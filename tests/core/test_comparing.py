@@ -28,6 +28,7 @@ def figures_of(*, sd_m: float, n: int) -> comparing.BlockFigures:
         n_unmeasured_no_jumps=0,
         bias_m=0.0,
         bias_standard_error_m=sd_m / math.sqrt(n),
+        bias_df=n - 1.0,
         sd_m=sd_m,
         df=n - 1.0,
     )
@@ -131,6 +132,7 @@ class TestBlocks:
         assert result == NotEnoughAttempts(n=4, needed=5)
 
 
+@pytest.mark.slow
 class TestRecovery:
     def test_sure_at_95_percent_is_wrong_in_5_percent(self):
         rng = np.random.default_rng(4)
@@ -158,18 +160,66 @@ class TestRecovery:
         assert np.mean(np.array(sure) >= 0.95) == pytest.approx(0.05, abs=0.025)
 
 
-class TestAttemptsToShow:
-    def test_a_fall_by_a_fifth_in_simulated_blocks(self):
-        needed = comparing.attempts_to_show(change=0.20)
-        rng = np.random.default_rng(6)
-        one = rng.normal(size=(4000, needed)).var(axis=1, ddof=1)
-        two = 0.64 * rng.normal(size=(4000, needed)).var(axis=1, ddof=1)
+class TestSessions:
+    def test_take_their_own_means_out_of_the_spread(self):
+        figures = block([0.0, 0.1, 0.2, 1.0, 1.1, 1.2], session=[1, 1, 1, 2, 2, 2])
 
-        shown = stats.f.cdf(one / two, needed - 1, needed - 1) >= 0.95
+        assert figures.sd_m == pytest.approx(0.1)
+        assert figures.df == 4
 
-        assert np.mean(shown) == pytest.approx(0.80, abs=0.02)
+    def test_of_two_revisions_are_not_one(self):
+        figures = block(
+            [0.0, 0.2, 0.1, 1.0, 1.2, 1.1], session=[1] * 6, revision=[1, 1, 1, 2, 2, 2]
+        )
 
-    @pytest.mark.parametrize("change", [0.0, 1.0, 0.001])
-    def test_refuses_a_change_that_cannot_be_shown(self, change: float):
-        with pytest.raises(ValueError, match="change"):
-            comparing.attempts_to_show(change=change)
+        assert figures.df == 4
+        assert figures.sd_m == pytest.approx(0.1)
+
+    def test_make_the_bias_less_certain_by_hand(self):
+        # Three sessions of three, means 1, 1.1 and 1.2, SD within 0.01: w^2 = 0.0001 on 6 df.
+        toe = np.add.outer([1.0, 1.1, 1.2], [-0.01, 0.0, 0.01]).ravel()
+
+        figures = block(toe, session=np.repeat([1, 2, 3], 3))
+
+        # Between by moments 0.1^2 - w^2 / 3 on 2 df, drawn to 0.49 w^2 with 3 of 5.
+        between = (2 * (0.01 - 0.0001 / 3) + 3 * 0.49 * 0.0001) / 5
+        variance = 0.0001 / 9 + between / 3
+        assert figures.bias_standard_error_m**2 == pytest.approx(variance)
+        assert figures.bias_df == pytest.approx(
+            variance**2 / ((0.0001 / 9) ** 2 / 6 + (between / 3) ** 2 / 5)
+        )
+
+    def test_one_session_has_the_prior_to_go_by(self):
+        toe = np.random.default_rng(7).normal(0.5, 0.08, size=12)
+
+        plain, told = block(toe), block(toe, session=[1] * 12)
+
+        assert (told.sd_m, told.df, told.bias_m) == (plain.sd_m, plain.df, plain.bias_m)
+        assert told.bias_standard_error_m**2 == pytest.approx(
+            plain.bias_standard_error_m**2 + (0.7 * plain.sd_m) ** 2
+        )
+        assert told.bias_df < plain.bias_df
+
+    def test_without_any_spread_leave_none(self):
+        figures = block([0.1] * 9, session=np.repeat([1, 2, 3], 3))
+
+        assert (figures.sd_m, figures.bias_standard_error_m) == (0.0, 0.0)
+
+    def test_need_more_toes_than_sessions(self):
+        result = comparing.block_figures([0.1] * 6, [False] * 6, session=[1, 1, 2, 2, 3, 3])
+        too_few = comparing.block_figures([0.1] * 6, [False] * 6, session=[1, 2, 3, 4, 5, 6])
+
+        assert result == NotEnoughAttempts(n=6, needed=7)
+        assert too_few == NotEnoughAttempts(n=6, needed=10)
+
+    def test_with_unmeasured_no_jumps_keep_the_spread_within(self):
+        rng = np.random.default_rng(8)
+        session = np.repeat(np.arange(40), 30)
+        toe = 0.06 + rng.normal(0, 0.05, 40)[session] + rng.normal(0, 0.08, size=1200)
+
+        whole = block(toe, session=session)
+        hidden = block(np.where(toe < 0, NAN, toe), session=session)
+
+        assert hidden.sd_m == pytest.approx(whole.sd_m, abs=0.005)
+        assert hidden.bias_m == pytest.approx(whole.bias_m, abs=0.006)
+        assert hidden.bias_standard_error_m == pytest.approx(whole.bias_standard_error_m, rel=0.15)
