@@ -25,7 +25,7 @@ from common.api.preferences import LONGEST_WAIT_S, preferred_wait
 DEFAULT_POINTS = 100
 MOST_POINTS = 500
 
-_FINISH = OpenApiParameter(
+FINISH = OpenApiParameter(
     "finish",
     enum=FinishClass.values,
     default=FinishClass.JUMP.value,
@@ -40,7 +40,7 @@ _PREFER = OpenApiParameter(
         f"most {LONGEST_WAIT_S}). Few may wait at once; `Preference-Applied` says who did."
     ),
 )
-_EVERY = [_FINISH, _PREFER]
+_EVERY = [FINISH, _PREFER]
 # What stands for each figure before the first refresh of a series.
 _NONE_YET = {
     "accuracy": NotEnoughAttempts(n=0, needed=accuracy.MIN_MEASURED),
@@ -49,6 +49,14 @@ _NONE_YET = {
     "spread": NotEnoughAttempts(n=0, needed=spread.MIN_ATTEMPTS),
 }
 _stored_figures = msgspec.json.Decoder(dict[str, msgspec.Raw])
+
+
+def asked_series(view: ClubView) -> Series:
+    """Return the series that a request asks about."""
+    given = view.request.query_params.get("finish", FinishClass.JUMP.value)
+    if given not in FinishClass.values:
+        raise InvalidParameterError(f"finish is one of {', '.join(FinishClass.values)}.")
+    return Series(view.kwargs["approach_id"], FinishClass(given))
 
 
 class FiguresView(ClubView, ABC):
@@ -63,7 +71,7 @@ class FiguresView(ClubView, ABC):
 
     def answered(self) -> HttpResponse:
         """Answer with the figures; wait for fresher ones if the client prefers that."""
-        series = self._series()
+        series = asked_series(self)
         content = self._read(series)
         wait_s = preferred_wait(self.request._request)
         was_applied = wait_s is not None
@@ -91,12 +99,6 @@ class FiguresView(ClubView, ABC):
     def _read(self, series: Series) -> dict[str, Any]:
         standing = selectors.get_standing_for(self.caller, series, today=self.today)
         return answers.head_of(series, standing) | self.read(series, standing)
-
-    def _series(self) -> Series:
-        given = self.request.query_params.get("finish", FinishClass.JUMP.value)
-        if given not in FinishClass.values:
-            raise InvalidParameterError(f"finish is one of {', '.join(FinishClass.values)}.")
-        return Series(self.kwargs["approach_id"], FinishClass(given))
 
 
 def _over_latest_window(standing: Standing, *names: str) -> dict[str, Any]:

@@ -44,7 +44,7 @@ def figure(serializer: type[serializers.Serializer[Any]], **options: Any) -> Any
 
 
 class WindowSerializer(serializers.Serializer[Any]):
-    """The attempts that the figures are made of: the last ones of one plan revision."""
+    """The attempts that the figures are made of; plan and aim are those of the last one."""
 
     n = serializers.IntegerField()
     n_sessions = serializers.IntegerField()

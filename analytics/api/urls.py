@@ -1,6 +1,6 @@
 from django.urls import path
 
-from analytics.api import figures, views
+from analytics.api import figures, run_up, views
 
 urlpatterns = [
     path(
@@ -10,6 +10,12 @@ urlpatterns = [
     ),
     path("approaches/<uuid:approach_id>/spread", figures.SpreadView.as_view(), name="spread"),
     path("approaches/<uuid:approach_id>/trend", figures.TrendView.as_view(), name="trend"),
+    path("approaches/<uuid:approach_id>/steering", run_up.SteeringView.as_view(), name="steering"),
+    path(
+        "approaches/<uuid:approach_id>/error-shares",
+        run_up.ErrorSharesView.as_view(),
+        name="error-shares",
+    ),
     path("alerts/", views.AlertList.as_view(), name="alerts"),
     path("alerts/<uuid:alert_id>/", views.AlertDetail.as_view(), name="alert"),
     path("alert-rules/", views.AlertRuleList.as_view(), name="alert_rules"),

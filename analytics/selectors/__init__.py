@@ -11,6 +11,7 @@ from analytics.selectors.alerts import (
     put_off_on,
     stamp_of,
 )
+from analytics.selectors.run_ups import CheckMark, Marks, RunUps, read_run_ups_for
 from analytics.selectors.series import (
     Series,
     SeriesAttempts,
@@ -31,8 +32,11 @@ from analytics.selectors.standing import (
 )
 
 __all__ = [
+    "CheckMark",
     "HeldRule",
+    "Marks",
     "Point",
+    "RunUps",
     "Series",
     "SeriesAttempts",
     "SeriesSummary",
@@ -52,6 +56,7 @@ __all__ = [
     "read_footfalls",
     "read_latest",
     "read_points",
+    "read_run_ups_for",
     "read_series",
     "stamp_of",
 ]

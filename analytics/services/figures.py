@@ -119,8 +119,10 @@ def as_json(value: Any) -> Any:
         return {
             field.name: as_json(getattr(value, field.name)) for field in dataclasses.fields(value)
         }
-    if isinstance(value, np.ndarray):
-        return [as_json(each) for each in value.tolist()]
+    if isinstance(value, (np.ndarray, np.generic)):
+        return as_json(value.tolist())
+    if isinstance(value, (list, tuple)):
+        return [as_json(each) for each in value]
     if isinstance(value, Enum):
         return value.value
     if isinstance(value, float) and not math.isfinite(value):

@@ -1,0 +1,133 @@
+"""Answers that are worked out when they are asked for, from the attempts themselves."""
+
+import re
+from abc import ABC
+from collections.abc import Callable, Mapping
+from typing import Any, ClassVar
+
+from django.http import HttpResponse
+from django.utils import translation
+from django.utils.cache import patch_vary_headers
+from drf_spectacular.utils import OpenApiParameter
+
+from analytics import selectors
+from analytics.answers.remembered import memory
+from analytics.answers.told import Told
+from analytics.api import answers
+from analytics.api.figures import FINISH, asked_series
+from analytics.selectors import RunUps
+from analytics.services.figures import as_json
+from analytics.services.method import METHOD
+from clubs.api import permissions
+from clubs.api.base import ClubView
+from common.api.errors import InvalidParameterError
+
+DEFAULT_LAST = 40
+MOST_LAST = 100
+
+LAST = OpenApiParameter(
+    "last",
+    {"type": "integer", "minimum": 1, "maximum": MOST_LAST},
+    default=DEFAULT_LAST,
+    description="From how many of the latest attempts, at most.",
+)
+LANGUAGE = OpenApiParameter(
+    "Accept-Language",
+    str,
+    OpenApiParameter.HEADER,
+    description="Whose decimal mark the sentences are written with; numbers elsewhere are JSON.",
+)
+EVERY = [FINISH, LAST, LANGUAGE]
+_NUMBER = re.compile(r"[0-9]{1,6}(\.[0-9]{1,18})?")
+
+
+class AskedView(ClubView, ABC):
+    """A view that answers in figures and in plain words."""
+
+    rights = {"GET": permissions.READ_ANALYTICS}
+
+    def worded(self, make: Callable[[], dict[str, Any]]) -> HttpResponse:
+        """Answer with what `make` says in the language of the reader."""
+        language = translation.get_language_from_request(self.request._request)
+        with translation.override(language):
+            response = answers.answer_with(make())
+        patch_vary_headers(response, ["Accept-Language"])
+        return response
+
+    def whole_number(self, name: str, *, least: int, most: int, default: int) -> int:
+        """Return a query parameter that is a whole number."""
+        given = self.request.query_params.get(name, str(default))
+        if not given.isascii() or not given.isdigit() or not least <= int(given[:9]) <= most:
+            raise InvalidParameterError(f"{name} is {least} to {most}.")
+        return int(given)
+
+    def number(self, name: str, *, least: float, most: float) -> float | None:
+        """Return a query parameter that is a number, or None where it is not given."""
+        given = self.request.query_params.get(name)
+        if given is None:
+            return None
+        if not _NUMBER.fullmatch(given) or not least <= float(given) <= most:
+            raise InvalidParameterError(f"{name} is a number from {least:g} to {most:g}.")
+        return float(given)
+
+
+class AnswerView(AskedView):
+    """A view that answers a question about the latest attempts of one series.
+
+    What was found is remembered: asked again about the same attempts, nothing is computed. Which
+    attempts they are is looked up each time, so an answer is never behind.
+    """
+
+    parameters = {"GET": frozenset({"finish", "last"})}
+    # The two functions of the question's module in analytics.answers.
+    work_out: ClassVar[Callable[..., Any]]
+    tell: ClassVar[Callable[..., Told]]
+
+    def choices(self) -> Mapping[str, Any]:
+        """Return what else was asked, by the names under which `work_out` takes it."""
+        return {}
+
+    def answered(self) -> HttpResponse:
+        """Answer from the attempts that are stored at this moment."""
+        last = self.whole_number("last", least=1, most=MOST_LAST, default=DEFAULT_LAST)
+        choices = self.choices()
+        run_ups = selectors.read_run_ups_for(
+            self.caller, asked_series(self), last=last, today=self.today
+        )
+        found = memory.recall(
+            (type(self).__name__, run_ups.key, *choices.items()),
+            lambda: type(self).work_out(run_ups, **choices),
+        )
+        return self.worded(
+            lambda: head_of(run_ups) | as_json(found) | as_json(type(self).tell(found))
+        )
+
+
+def head_of(run_ups: RunUps) -> dict[str, Any]:
+    """Return what every answer about one series begins with."""
+    return {
+        "approach": run_ups.series.approach_id,
+        "finish": run_ups.series.finish_class.value,
+        "as_of": max(run_ups.changed_at, default=None),
+        "through_attempt": run_ups.ids[-1] if run_ups.ids else None,
+        "n": len(run_ups),
+        "stale": False,
+        "method": METHOD,
+        "window": window_of(run_ups),
+    }
+
+
+def window_of(run_ups: RunUps) -> dict[str, Any] | None:
+    """Return which attempts an answer was worked out from; None when there is none."""
+    if not run_ups.ids:
+        return None
+    return {
+        "n": len(run_ups),
+        "n_sessions": len(set(run_ups.session_ids)),
+        "first_attempt": run_ups.ids[0],
+        "last_attempt": run_ups.ids[-1],
+        "first_started_at": run_ups.started_at[0],
+        "last_started_at": run_ups.started_at[-1],
+        "plan_revision": int(run_ups.revisions[-1]) or None,
+        "aim_m": float(run_ups.aim_m[-1]),
+    }
