@@ -1,7 +1,7 @@
 """The one durable transaction of a use case, in which one club's rows can be seen."""
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from contextvars import ContextVar
 from typing import Protocol, TypeVar
 from uuid import UUID
@@ -40,12 +40,18 @@ def current_club_id() -> UUID | None:
 
 
 @contextmanager
-def club_scope(club: Tenant | UUID, *, read_only: bool = False) -> Iterator[None]:
+def club_scope(
+    club: Tenant | UUID, *, read_only: bool = False, pipelined: bool = False
+) -> Iterator[None]:
     """Open the transaction of a use case and show it the rows of `club`, and no others.
 
     Writes run READ COMMITTED, reads REPEATABLE READ READ ONLY, so that one answer shows one state.
     A scope inside a scope of the same club joins it: a service may call a service. The setting is
     local to the transaction, which keeps it safe behind a transaction pooler.
+
+    In a pipelined scope a statement waits until the next rows are read, or for the commit, and
+    travels with it. That saves round trips, but a write that fails says so only then, and COPY does
+    not work.
 
     Raises
     ------
@@ -59,7 +65,7 @@ def club_scope(club: Tenant | UUID, *, read_only: bool = False) -> Iterator[None
             raise ScopeError("One use case stays within one club.")
         yield
         return
-    with _transaction(read_only=read_only):
+    with _transaction(read_only=read_only, pipelined=pipelined):
         _set_club(str(club_id))
         with _current_club(club_id):
             yield
@@ -96,12 +102,13 @@ def find_by(enter: Callable[[], Found]) -> Found:
 
 
 @contextmanager
-def _transaction(*, read_only: bool) -> Iterator[None]:
+def _transaction(*, read_only: bool, pipelined: bool = False) -> Iterator[None]:
     wrapped = connection.in_atomic_block  # by a test; a durable block refuses every other one
     if read_only and not wrapped:
         _prepare_reading()
+    pipeline = _pipeline() if pipelined else nullcontext()
     try:
-        with transaction.atomic(durable=True):
+        with pipeline, transaction.atomic(durable=True):
             try:
                 yield
             finally:
@@ -124,6 +131,12 @@ def _current_club(club_id: UUID) -> Iterator[None]:
 def _set_club(club_id: str) -> None:
     with connection.cursor() as cursor:
         cursor.execute("SELECT set_config('penult.club', %s, true)", [club_id])
+
+
+def _pipeline() -> AbstractContextManager[object]:
+    connection.ensure_connection()
+    pipeline: AbstractContextManager[object] = connection.connection.pipeline()
+    return pipeline
 
 
 def _prepare_reading() -> None:

@@ -5,7 +5,7 @@ took three times as long as finding a row. Binary values are read without parsin
 """
 
 from collections.abc import Callable, Sequence
-from typing import Any, LiteralString, NamedTuple, TypeVar
+from typing import Any, Generic, LiteralString, NamedTuple, TypeVar
 
 import psycopg
 from django.db import connection
@@ -21,17 +21,32 @@ class Selection(NamedTuple):
     parameters: tuple[Any, ...]
 
 
+class Question(Generic[Row]):
+    """A query that was sent, in the club scope that is open, and whose rows are read once.
+
+    In a pipelined scope what is sent together travels together: send all that you will read, and
+    read then.
+    """
+
+    def __init__(
+        self, query: LiteralString, parameters: Sequence[Any], *, make: Callable[..., Row]
+    ) -> None:
+        """Send the query; `make` will be given the columns of each row."""
+        connection.ensure_connection()
+        self._cursor = psycopg.Cursor(connection.connection, row_factory=args_row(make))
+        with connection.wrap_database_errors:
+            self._cursor.execute(query, parameters, prepare=True, binary=True)
+
+    def rows(self) -> list[Row]:
+        with connection.wrap_database_errors, self._cursor as cursor:
+            return cursor.fetchall()
+
+
 def read_rows(
     query: LiteralString, parameters: Sequence[Any], *, make: Callable[..., Row]
 ) -> list[Row]:
     """Return what `make` makes of the columns of each row, in the club scope that is open."""
-    connection.ensure_connection()
-    with (
-        connection.wrap_database_errors,
-        psycopg.Cursor(connection.connection, row_factory=args_row(make)) as cursor,
-    ):
-        cursor.execute(query, parameters, prepare=True, binary=True)
-        return cursor.fetchall()
+    return Question(query, parameters, make=make).rows()
 
 
 def write(statement: LiteralString, parameters: Sequence[Any]) -> None:

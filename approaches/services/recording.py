@@ -132,7 +132,12 @@ def record_push(
     within_another = current_club_id() is not None
 
     def record() -> Verdict:
-        with club_scope(push.club), transaction.atomic(savepoint=within_another):
+        # Many rows travel by COPY, which a pipeline does not take.
+        pipelined = len(push.rows) == 1
+        with (
+            club_scope(push.club, pipelined=pipelined),
+            transaction.atomic(savepoint=within_another),
+        ):
             club_selectors.check_source_is_open(club=push.club, source_id=push.source_id)
             verdict = judge()
             if all_or_nothing:

@@ -123,16 +123,24 @@ class References:
         self._athletes: dict[str, UUID] = {}
         self._approaches: dict[tuple[UUID, str], UUID] = {}
         self._plans: dict[UUID, tuple[list[datetime], list[Revision]]] = {}
-        self._read_people({_bare(reading.athlete) for reading in readings}, athletes)
-        self._sessions = self._read_sessions({reading.session for reading in readings})
+        # Both are asked before either is read: a single push sends them at once.
+        people = self._ask_people({_bare(reading.athlete) for reading in readings})
+        sessions = self._ask_sessions({reading.session for reading in readings})
+        self._read_people(people, athletes)
+        self._sessions = _by_code_and_id(sessions.rows())
         self.made_sessions: list[UUID] = []
         if make_sessions:
             self._make_sessions(readings)
         self._meanings: dict[tuple[str, str, str], tuple[UUID, UUID, UUID] | Fault] = {}
 
-    def _read_people(self, names: Collection[str], among: QuerySet[Athlete] | None) -> None:
-        """Read the athletes with these codes or ids, with all their approaches and plans."""
-        rows = prepared.read_rows(_PEOPLE, [self._club.id, *_codes_and_ids(names)], make=_Person)
+    def _ask_people(self, names: Collection[str]) -> prepared.Question[_Person]:
+        """Ask for the athletes with these codes or ids, with all their approaches and plans."""
+        return prepared.Question(_PEOPLE, [self._club.id, *_codes_and_ids(names)], make=_Person)
+
+    def _read_people(
+        self, people: prepared.Question[_Person], among: QuerySet[Athlete] | None
+    ) -> None:
+        rows = people.rows()
         if among is not None:
             found = {row.athlete_id for row in rows}
             seen = set(among.filter(id__in=found).values_list("id", flat=True))
@@ -150,13 +158,8 @@ class References:
                 mean_step_m = row.start_mark_m / row.steps
                 revisions.append(Revision(row.plan_id, row.start_mark_m, mean_step_m))
 
-    def _read_sessions(self, names: Collection[str]) -> dict[str, UUID]:
-        known: dict[str, UUID] = {}
-        for session in prepared.read_rows(
-            _SESSIONS, [self._club.id, *_codes_and_ids(names)], make=_Held
-        ):
-            known[session.code] = known[str(session.id)] = session.id
-        return known
+    def _ask_sessions(self, names: Collection[str]) -> prepared.Question[_Held]:
+        return prepared.Question(_SESSIONS, [self._club.id, *_codes_and_ids(names)], make=_Held)
 
     def _make_sessions(self, readings: Sequence[Reading]) -> None:
         """Make a training session for each code that the club does not have yet."""
@@ -182,7 +185,7 @@ class References:
             )
             self.made_sessions = [session_id for (session_id,) in cursor.fetchall()]
         # Somebody else may have made some of them meanwhile.
-        self._sessions |= self._read_sessions(wanted)
+        self._sessions |= _by_code_and_id(self._ask_sessions(wanted).rows())
 
     def forget_sessions(self, *, used: Collection[UUID]) -> None:
         """Take back the sessions made here in which no attempt was stored."""
@@ -266,6 +269,13 @@ def _left_out(reading: Reading, plan: Revision | None) -> str | None:
         if error_m > plan.mean_step_m / 2:
             return LeftOut.WRONG_STEP_COUNT.value
     return None
+
+
+def _by_code_and_id(sessions: Iterable[_Held]) -> dict[str, UUID]:
+    known: dict[str, UUID] = {}
+    for session in sessions:
+        known[session.code] = known[str(session.id)] = session.id
+    return known
 
 
 def _is_reference(name: str) -> bool:

@@ -8,12 +8,12 @@ import psycopg
 import pytest
 from django.apps import apps
 from django.core.exceptions import ImproperlyConfigured
-from django.db import IntegrityError, connection, models, transaction
+from django.db import IntegrityError, ProgrammingError, connection, models, transaction
 
 from approaches.models import Approach, Attempt, Plan
 from athletes.models import Athlete
 from clubs.models import Club, ClubRow
-from common import wall
+from common import prepared, wall
 from common.club_scope import ScopeError, club_scope
 from config.settings.environment import database_from_url, required
 from tests.factories import (
@@ -144,6 +144,63 @@ class TestWithinAClub:
         with club_scope(ours.club_id):
             assert Athlete.objects.get().given_name == "Anders"
             Athlete.objects.update(given_name="Clara")
+
+
+class TestAPipelinedScope:
+    """Statements wait for the next rows that are read, and still are one transaction."""
+
+    def test_keeps_what_was_only_written(self, two_clubs: tuple[Athlete, Athlete]):
+        ours, theirs = two_clubs
+
+        with club_scope(ours.club_id, pipelined=True):
+            prepared.write("UPDATE athletes_athlete SET given_name = %s", ["Anders"])
+
+        assert self._names_of(ours) == ["Anders"]
+        assert self._names_of(theirs) == ["Benno"]
+
+    def test_shows_to_a_question_what_was_written_before_it(
+        self, two_clubs: tuple[Athlete, Athlete]
+    ):
+        ours, theirs = two_clubs
+
+        with club_scope(ours.club_id, pipelined=True):
+            before = prepared.Question(
+                "SELECT given_name FROM athletes_athlete WHERE id = ANY(%s)",
+                [[ours.id, theirs.id]],
+                make=str,
+            )
+            prepared.write("UPDATE athletes_athlete SET given_name = %s", ["Anders"])
+            after = prepared.Question("SELECT given_name FROM athletes_athlete", [], make=str)
+
+            assert (before.rows(), after.rows()) == (["Benno"], ["Anders"])
+
+    def test_keeps_nothing_when_a_later_statement_fails(self, two_clubs: tuple[Athlete, Athlete]):
+        ours, theirs = two_clubs
+
+        def rename_and_give_away() -> None:
+            with club_scope(ours.club_id, pipelined=True):
+                prepared.write("UPDATE athletes_athlete SET given_name = %s", ["Anders"])
+                prepared.write("UPDATE athletes_athlete SET club_id = %s", [theirs.club_id])
+
+        with pytest.raises(ProgrammingError, match="row-level security"):
+            rename_and_give_away()
+        assert self._names_of(ours) == ["Benno"]
+
+    def test_takes_everything_back_when_its_block_fails(self, two_clubs: tuple[Athlete, Athlete]):
+        ours, _ = two_clubs
+
+        def rename_and_fail() -> None:
+            with club_scope(ours.club_id, pipelined=True):
+                prepared.write("UPDATE athletes_athlete SET given_name = %s", ["Anders"])
+                raise ZeroDivisionError
+
+        with pytest.raises(ZeroDivisionError):
+            rename_and_fail()
+        assert self._names_of(ours) == ["Benno"]
+
+    def _names_of(self, athlete: Athlete) -> list[str]:
+        with club_scope(athlete.club_id):
+            return [each.given_name for each in Athlete.objects.all()]
 
 
 @pytest.mark.django_db  # they read the catalogue, so there is nothing to put away
