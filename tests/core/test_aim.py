@@ -1,5 +1,7 @@
 """The aim against brute force, against dice, and by properties."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -143,6 +145,29 @@ class TestAgainstBruteForce:
         assert advice.plan.good_from_m == pytest.approx(good[0], abs=0.011)
         assert advice.plan.good_to_m == pytest.approx(good[-1], abs=0.011)
 
+    def test_truths_that_lie_askew_are_weighed_one_by_one(self):
+        # Three of four that he lands 4 cm nearer than expected, one of four that 12 cm farther.
+        weight, offset_m = np.array([[0.75], [0.25]]), np.array([[-0.04], [0.12]])
+        toe = replace(
+            known(0.06, 0.05),
+            own_sd_m=np.full((2, 1), 0.05),
+            session_ratio=np.zeros(2),
+            shared_mean_m=0.06 + offset_m,
+            shared_sd_m=np.zeros((2, 1)),
+            weight=weight,
+        )
+
+        advice = aim.best_aim(toe, known(6.5, 0.12), attempts_left=1, cap_m=0.30)
+
+        # What one attempt is worth at each whole centimetre, were the mean there.
+        worth = Force(Jumper(0.05, 6.5, 0.12), farthest_m=0.42, step_m=0.01).plan_curve(1)
+        aims = np.arange(4, 31)
+        curve = 0.75 * worth[aims - 4] + 0.25 * worth[aims + 12]
+        assert advice.plan.expected_m == pytest.approx(curve.max(), abs=NEAR_M)
+        assert advice.plan.aim_m == pytest.approx(aims[curve.argmax()] / 100, abs=0.011)
+        risk = weight.ravel() @ stats.norm.cdf(-(advice.plan.aim_m + offset_m.ravel()) / 0.05)
+        assert advice.plan.probability_no_jump == pytest.approx(risk, abs=1e-6)
+
 
 class TestAgainstDice:
     @pytest.mark.slow
@@ -193,6 +218,12 @@ class TestAdvice:
         # Three no jumps with 0.5987^3 = 0.2146 leave nothing: most of 6.5 m lost so often.
         assert 0.9 < advice.gain_m < 1.5
 
+    def test_a_habit_far_behind_the_board_costs_all_of_it(self):
+        # Never a no jump (12 SDs), and rounding down takes half a centimetre on the mean.
+        advice = advise(Jumper(toe_sd_m=0.05), habit_m=0.60, attempts_left=1)
+
+        assert advice.habit_expected_m == pytest.approx(6.5 - 0.60 - 0.005, abs=NEAR_M)
+
     def test_a_best_that_nobody_beats_leaves_nothing_to_gain(self):
         advice = advise(attempts_left=3, best_m=9.0)
 
@@ -225,6 +256,7 @@ class TestAdvice:
             ({"attempts_left": 7}, "attempts_left"),
             ({"attempts_left": 3, "cut_m": 6.0}, "cut"),
             ({"attempts_left": 3, "best_m": 0.0}, "best_m"),
+            ({"attempts_left": 3, "best_m": 30.0}, "best_m"),
             ({"attempts_left": 3, "best_m": 6.505}, "best_m"),
             ({"attempts_left": 4, "cut_m": 40.0}, "cut_m"),
             ({"attempts_left": 3, "cap_m": 0.0}, "cap_m"),
@@ -235,6 +267,15 @@ class TestAdvice:
     def test_refuses_what_cannot_be(self, options, field: str):
         with pytest.raises(ValueError, match=field):
             advise(**options)
+
+    @pytest.mark.parametrize(
+        "options", [{"cap_m": 0.01}, {"cap_m": 1.0}, {"best_m": 0.01}, {"best_m": 29.99}]
+    )
+    def test_takes_the_ends_of_each_range(self, options):
+        advice = advise(attempts_left=1, **options)
+
+        assert 0 <= advice.plan.aim_m <= options.get("cap_m", aim.AIM_CAP_M)
+        assert advice.plan.expected_m >= options.get("best_m", 0)
 
     def test_refuses_distances_without_sense(self):
         with pytest.raises(ValueError, match="spread too widely"):
