@@ -1,5 +1,7 @@
 """Two blocks of attempts against each other."""
 
+from collections.abc import Callable
+
 import numpy as np
 
 from analytics.core import comparing
@@ -41,6 +43,31 @@ def hidden(rng: np.random.Generator) -> Covered | None:
     return compared(made(rng, (15, 20)), hide=True)
 
 
+def over_sessions(ratio: float, *, told: bool) -> Callable[[np.random.Generator], Covered | None]:
+    """Compare two blocks of 4 sessions of 5 whose spread is the same."""
+    session = np.repeat(np.arange(4), 5)
+
+    def once(rng: np.random.Generator) -> Covered | None:
+        blocks = []
+        for bias in BIAS_M:
+            day = rng.normal(0, ratio * SD_M[0], size=4)[session]
+            toe = 0.5 + bias + day + rng.normal(0, SD_M[0], size=20)
+            block = comparing.block_figures(
+                toe, toe < 0, aim_m=0.5, session=session if told else None
+            )
+            assert isinstance(block, comparing.BlockFigures)
+            blocks.append(block)
+        found = comparing.compare_blocks(*blocks)
+        ratio_of_sds, change = found.sd_ratio_interval, found.bias_change_interval
+        assert ratio_of_sds is not None
+        return [
+            ratio_of_sds.low < 1 < ratio_of_sds.high,
+            change.low < BIAS_M[1] - BIAS_M[0] < change.high,
+        ]
+
+    return once
+
+
 STUDIES = (
     Study(
         "comparing",
@@ -56,5 +83,26 @@ STUDIES = (
             Figure("bias change", "Welch's t on equivalent df", 0.935, 0.975),
         ),
         hidden,
+    ),
+    *(
+        Study(
+            "comparing",
+            f"4 sessions of 5 attempts twice, sessions differ by {ratio:g} of the spread within",
+            (
+                exact("SD ratio", "F"),
+                Figure("bias change", "Welch's t, prior on sessions", *band),
+            ),
+            over_sessions(ratio, told=True),
+        )
+        for ratio, band in ((0.0, (0.97, 1.0)), (0.7, (0.93, 0.98)), (1.5, (0.84, 0.92)))
+    ),
+    Study(
+        "comparing",
+        "the same, sessions differ by 0.7 of the spread within and are taken for one",
+        (
+            Figure("SD ratio", "F, not meant for this", 0.87, 0.95),
+            Figure("bias change", "Welch's t, not meant for this", 0.74, 0.86),
+        ),
+        over_sessions(0.7, told=False),
     ),
 )
