@@ -1,0 +1,319 @@
+"""Where an athlete's feet land in a run-up: from the model to the athlete's own."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy import linalg
+
+from analytics.core import conventions
+from analytics.core.conventions import FloatArray, IntArray, NotEnoughAttempts
+from analytics.core.run_up_model import Footfalls
+
+MIN_ATTEMPTS = 3
+"""Attempts below which the model stays as it is."""
+
+
+@dataclass(frozen=True, slots=True)
+class Attempts:
+    """Full run-ups of one approach, all finished in one way.
+
+    Attributes
+    ----------
+    toe_m
+        Shape (a, n + 1): measured footfalls, k = 0 the take-off foot; NaN where not measured.
+    start_mark_m
+        Shape (a,), or one number: the start mark used.
+    session
+        Labels; None for one session.
+    """
+
+    toe_m: npt.ArrayLike
+    start_mark_m: npt.ArrayLike
+    session: npt.ArrayLike | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Habits:
+    """What is usual in a run-up, before the athlete's own attempts say. Ours.
+
+    Attributes
+    ----------
+    steered_steps
+        Steps before take-off in which the board is steered to: five, the mean onset in elite
+        jumpers (Hay 1988).
+    gain, gain_sd
+        Share of a deviation that each of these steps takes back, and its SD.
+    early_gain_sd
+        The same for the steps before, where the mean is 0.
+    start_sd_m, step_sd_m
+        SD of where an attempt starts against its mark, and of each step.
+    session_sd_m
+        SD, from session to session, of the run up to the board if nobody steered.
+    reading_sd_m
+        Reading error of each footfall.
+    """
+
+    steered_steps: int = 5
+    gain: float = 0.35
+    gain_sd: float = 0.25
+    early_gain_sd: float = 0.10
+    start_sd_m: float = 0.06
+    step_sd_m: float = 0.05
+    session_sd_m: float = 0.06
+    reading_sd_m: float = 0.01
+
+
+USUAL_HABITS = Habits()
+
+USUAL_DF = 4.0
+"""Weight of the usual step SD beside the athlete's own; ours."""
+
+MOST_GAIN = 0.9
+"""A step that took back all would hide what comes before it for good; ours."""
+
+
+@dataclass(frozen=True, slots=True)
+class Learned:
+    """The athlete's own footfalls.
+
+    Attributes
+    ----------
+    footfalls
+        Model and attempts weighed against each other.
+    own_share
+        Shape (n + 1,): how much of the model's doubt (variance) about each position the attempts
+        have removed, 0 to 1; NaN for the take-off foot, which stands on the aim.
+    gain
+        Shape (n,): share of a deviation that each of the steps 1 to n takes back, as it was used.
+    """
+
+    footfalls: Footfalls
+    own_share: FloatArray
+    gain: FloatArray
+
+
+def learn_footfalls(
+    model: Footfalls, attempts: Attempts, *, habits: Habits = USUAL_HABITS
+) -> Learned | NotEnoughAttempts:
+    """Move the planned positions from the model's to the athlete's own.
+
+    Parameters
+    ----------
+    model
+        What is believed before these attempts.
+    attempts
+        All that is known of them; those that are far from what the athlete does now, before a
+        growth spurt or another start, are better left out.
+    habits
+        What is usual.
+
+    Returns
+    -------
+    Learned or NotEnoughAttempts
+        `MIN_ATTEMPTS` attempts with a footfall beside the take-off foot's are needed.
+
+    Raises
+    ------
+    ValueError
+        A model without doubt, shapes that do not fit it, infinite values, a start mark that is not
+        finite, positions that do not grow going back, or attempts so far from the model that a
+        step would vanish.
+
+    Notes
+    -----
+    Let theta be the positions of the natural run-up that ends on the aim, and s the start mark of
+    an attempt. Steering takes the share g_k of a deviation back in step k, so
+
+    ``E[toe_k] = theta_k + c_k (s - theta_n)``, ``c_n = 1``, ``c_(k-1) = (1 - g_k) c_k``
+
+    which is linear in theta: with the model as its normal prior and the noise of start, steps,
+    sessions and readings carried through the same chain, the posterior is normal and exact, with
+    any footfalls missing. Whole positions are weighed, with their covariance: the errors of
+    neighbours hang together. The mean of the measured positions is no substitute: under a wrong
+    mark steering brings the foot to the board all the same, and the mean would make the wrong mark
+    and the reaching or chopped steps the plan.
+
+    The gains are the slopes of step length on position, centred within sessions, less what the
+    reading error lends to them, drawn to the usual gains and kept within 0 and `MOST_GAIN`; the
+    step SD is drawn to the usual one. Both are then taken for known.
+
+    Edge cases: a no jump whose toe nobody measured is left out; it says little of the steps before.
+    With each measured attempt the same start mark and steering that takes back nearly all, the
+    attempts say little of the start mark, and its SD shows it.
+
+    Source: conjugate normal regression (textbook); the chain is that of `simulator`. Values of
+    `Habits` are ours.
+
+    Examples
+    --------
+    >>> from analytics.core.run_up_model import StepFrequency, model_footfalls
+    >>> from analytics.core.run_up_pace import RunUpSettings
+    >>> from analytics.core.sprint_profile import SprintProfile
+    >>> model = model_footfalls(
+    ...     SprintProfile(9.2, 1.15), StepFrequency(), RunUpSettings(steps=16)
+    ... )
+    >>> own = model.toe_m[0] + 1.05 * (model.toe_m - model.toe_m[0])
+    >>> learned = learn_footfalls(model, Attempts([own] * 12, start_mark_m=own[-1]))
+    >>> start = [each[-1] for each in (model.toe_m, own, learned.footfalls.toe_m)]
+    >>> [round(float(each), 2) for each in start]
+    [26.42, 27.74, 27.73]
+    """
+    n_steps = model.toe_m.size - 1
+    prior = _precision(model)
+    toe, mark, session = _check_attempts(attempts, n_steps=n_steps)
+    used = np.any(~np.isnan(toe[:, 1:]), axis=1)
+    n = int(np.count_nonzero(used))
+    if n < MIN_ATTEMPTS:
+        return NotEnoughAttempts(n=n, needed=MIN_ATTEMPTS)
+    toe, mark, session = toe[used], mark[used], session[used]
+    gain, step_variance = _steering(toe, session, habits)
+    chain = _chain(gain)
+    mean, covariance = _weigh(
+        model,
+        prior,
+        toe,
+        mark,
+        session,
+        passed=chain[:, -1],
+        stretched=_stretch(chain, model, habits),
+        noise=_noise(chain, step_variance, habits),
+    )
+    if np.any(np.diff(mean) <= 0):
+        raise ValueError("the attempts are too far from the model: a step would have no length")
+    with np.errstate(invalid="ignore"):  # 0 / 0 for the take-off foot: NaN
+        own_share = 1 - np.diag(covariance) / np.diag(model.covariance_m2)
+    return Learned(
+        footfalls=Footfalls(toe_m=mean, covariance_m2=covariance, n_attempts=n),
+        own_share=np.asarray(own_share),
+        gain=gain,
+    )
+
+
+def _weigh(
+    model: Footfalls,
+    prior: FloatArray,
+    toe: FloatArray,
+    mark: FloatArray,
+    session: IntArray,
+    *,
+    passed: FloatArray,
+    stretched: FloatArray,
+    noise: FloatArray,
+) -> tuple[FloatArray, FloatArray]:
+    """Return mean and covariance of the positions, given the attempts.
+
+    The take-off foot of the natural run-up stands on the aim, so it is known. Unknown are the
+    other positions and, for each session, by how much all its steps were longer or shorter.
+    """
+    n_places = model.toe_m.size
+    n_sessions = int(session.max()) + 1
+    unknown = n_places - 1
+    # E[toe] less what is known: the aim in its own row, and the mark as far as it passes through.
+    design = np.zeros((n_places, n_places))
+    design[np.diag_indices(n_places)] = 1.0
+    design[:, -1] -= passed
+    precision = np.zeros((unknown + n_sessions, unknown + n_sessions))
+    weighted = np.zeros(unknown + n_sessions)
+    precision[:unknown, :unknown] = prior
+    weighted[:unknown] = prior @ model.toe_m[1:]
+    sessions = np.arange(unknown, unknown + n_sessions)
+    precision[sessions, sessions] += 1.0
+    aim = model.toe_m[0] * design[:, 0]
+    for row, start, label in zip(toe, mark, session, strict=True):
+        seen = ~np.isnan(row)
+        known = np.zeros((int(seen.sum()), unknown + n_sessions))
+        known[:, :unknown] = design[seen, 1:]
+        known[:, unknown + label] = stretched[seen]
+        weight = np.linalg.solve(noise[np.ix_(seen, seen)], known)
+        precision += known.T @ weight
+        weighted += weight.T @ (row - aim - passed * start)[seen]
+    full = np.linalg.inv(precision)
+    mean = np.concatenate([model.toe_m[:1], (full @ weighted)[:unknown]])
+    covariance = np.zeros((n_places, n_places))
+    covariance[1:, 1:] = full[:unknown, :unknown]
+    return mean, covariance
+
+
+def _precision(model: Footfalls) -> FloatArray:
+    """Return the inverse of the model's covariance, the take-off foot left out."""
+    covariance = model.covariance_m2[1:, 1:]
+    try:
+        factor = linalg.cho_factor(covariance, lower=True)
+    except linalg.LinAlgError as error:
+        raise ValueError("a model that leaves no doubt cannot learn from attempts") from error
+    return np.asarray(linalg.cho_solve(factor, np.eye(covariance.shape[0])))
+
+
+def _steering(toe: FloatArray, session: IntArray, habits: Habits) -> tuple[FloatArray, FloatArray]:
+    """Return, for each of the steps 1 to n, the gain and the variance of what is added to it."""
+    n_steps = toe.shape[1] - 1
+    gain, squares, freedom = np.zeros(n_steps), 0.0, 0.0
+    usual = habits.step_sd_m**2
+    reading = habits.reading_sd_m**2
+    for k in range(1, n_steps + 1):
+        steered = k <= habits.steered_steps
+        prior, prior_sd = (habits.gain, habits.gain_sd) if steered else (0.0, habits.early_gain_sd)
+        both = ~np.isnan(toe[:, k]) & ~np.isnan(toe[:, k - 1])
+        groups = conventions.group_by(session[both], n=int(both.sum()))
+        gain[k - 1] = prior
+        df = groups.index.size - groups.n_groups - 1
+        if df < 1:
+            continue
+        needed = conventions.centred(toe[both, k], groups)
+        made = conventions.centred(toe[both, k] - toe[both, k - 1], groups)
+        # The reading error of footfall k stands in both.
+        lent = (df + 1) * reading
+        spread = max(float(needed @ needed) - lent, 0.0)
+        weight, prior_weight = spread / usual, prior_sd**-2
+        slope = (float(needed @ made) - lent) / usual
+        gain[k - 1] = np.clip(
+            (slope + prior_weight * prior) / (weight + prior_weight), 0, MOST_GAIN
+        )
+        left = made - gain[k - 1] * needed
+        squares += float(left @ left) - (df + 1) * reading * (1 + (1 - gain[k - 1]) ** 2)
+        freedom += df
+    variance = (max(squares, 0.0) + USUAL_DF * usual) / (freedom + USUAL_DF)
+    return gain, np.full(n_steps, variance)
+
+
+def _chain(gain: FloatArray) -> FloatArray:
+    """Return which share of a deviation at footfall i is left at footfall m, for m up to i."""
+    n_places = gain.size + 1
+    chain = np.eye(n_places)
+    for i in range(n_places):
+        for m in range(i, 0, -1):
+            chain[m - 1, i] = chain[m, i] * (1 - gain[m - 1])
+    return chain
+
+
+def _stretch(chain: FloatArray, model: Footfalls, habits: Habits) -> FloatArray:
+    """Return where the feet land in a session whose steps are longer by one usual SD."""
+    entered = np.zeros(chain.shape[0])
+    entered[:-1] = -np.diff(model.toe_m)
+    return np.asarray(chain @ entered * habits.session_sd_m / (model.toe_m[-1] - model.toe_m[0]))
+
+
+def _noise(chain: FloatArray, step_variance: FloatArray, habits: Habits) -> FloatArray:
+    """Return the covariance of one attempt's footfalls about what is expected of it."""
+    entered = np.concatenate([step_variance, [habits.start_sd_m**2]])
+    return np.asarray((chain * entered) @ chain.T + habits.reading_sd_m**2 * np.eye(entered.size))
+
+
+def _check_attempts(attempts: Attempts, *, n_steps: int) -> tuple[FloatArray, FloatArray, IntArray]:
+    toe = np.asarray(attempts.toe_m, dtype=np.float64)
+    if toe.ndim != 2 or toe.shape[1] != n_steps + 1:
+        raise ValueError(
+            f"toe_m needs {n_steps + 1} footfalls for each attempt, got shape {toe.shape}"
+        )
+    conventions.check_not_infinite(toe, name="toe_m")
+    for row in toe:
+        if np.any(np.diff(row[~np.isnan(row)]) <= 0):
+            raise ValueError("positions must grow going back from the board")
+    mark = np.asarray(attempts.start_mark_m, dtype=np.float64)
+    if mark.shape not in {(), (toe.shape[0],)} or not np.all(np.isfinite(mark)):
+        raise ValueError("start_mark_m needs one finite mark for each attempt, or one for all")
+    session = conventions.group_by(attempts.session, n=toe.shape[0]).index
+    return toe, np.broadcast_to(mark, toe.shape[:1]), session

@@ -1,0 +1,268 @@
+"""How a run-up is wanted, and the speed curve that follows from it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+import numpy.typing as npt
+from scipy import special
+
+from analytics.core.conventions import DEFAULT_AIM_M, FloatArray
+from analytics.core.sprint_profile import SprintProfile
+
+FEWEST_STEPS = 4
+MOST_STEPS = 30
+"""Steps that a run-up may have here: below four there is nothing before the last three."""
+
+
+QUICKEST_S = 0.1
+"""No athlete's time constant is as short; ours."""
+
+
+MOST_ENTRY_SHARE = 0.999
+"""Of the speed that the run-up tends to: who has it at the mark has nothing left to build up."""
+
+
+class StartStyle(StrEnum):
+    """How a run-up begins."""
+
+    STANDING = "standing"
+    WALK_IN = "walk_in"
+    RUN_IN = "run_in"
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """What happens at the start mark.
+
+    Attributes
+    ----------
+    entry_speed_mps
+        Speed at the start mark.
+    push_s
+        How long the athlete pushes off from a standstill before the first step's own time.
+    """
+
+    entry_speed_mps: float
+    push_s: float = 0.0
+
+
+USUAL_STARTS = {
+    StartStyle.STANDING: Start(0.0, push_s=0.25),
+    StartStyle.WALK_IN: Start(2.0),
+    StartStyle.RUN_IN: Start(4.0),
+}
+"""Our judgement. The push lets a full-effort first step come to what is published of block starts;
+people change from walking to running near 2 m/s (from memory)."""
+
+
+@dataclass(frozen=True, slots=True)
+class LastThree:
+    """Wanted lengths of the last three steps, in proportion: medium, long, short.
+
+    Attributes
+    ----------
+    third, penultimate, last
+        Of the third-last, the penultimate and the last step.
+    """
+
+    third: float = 1.06
+    penultimate: float = 1.12
+    last: float = 1.0
+
+
+USUAL_RHYTHM = LastThree()
+"""The penultimate 12 % longer than the last (Panoutsakopoulos et al. 2021, elite women: 12.2 ± 2.8
+%); the third-last halfway between is our judgement."""
+
+
+@dataclass(frozen=True, slots=True)
+class RunUpSettings:
+    """What the coach wants of a run-up.
+
+    Attributes
+    ----------
+    steps
+        From the start mark to take-off.
+    start_style
+        How it begins.
+    aim_m
+        Toe-to-board distance that is wanted.
+    start_effort
+        First acceleration as a share of the sprint's; our judgement: a little less than in a
+        sprint.
+    speed_share
+        Speed that it tends to, as a share of the sprint's: jumpers keep a little in hand to control
+        the take-off (95 to 99 % from memory).
+    rhythm
+        Of the last three steps; None: as they come.
+    start
+        What happens at the start mark; None: what is usual for the style.
+    """
+
+    steps: int
+    start_style: StartStyle = StartStyle.STANDING
+    aim_m: float = DEFAULT_AIM_M
+    start_effort: float = 0.95
+    speed_share: float = 0.95
+    rhythm: LastThree | None = USUAL_RHYTHM
+    start: Start | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """Speed over the run-up, ``M (1 - exp(-t / tau))`` from the moment `entered_s` on.
+
+    Attributes
+    ----------
+    max_speed_mps, time_constant_s
+        M and tau of the run-up, not of the sprint.
+    entered_s
+        How long before the start mark the athlete was already on this curve.
+    """
+
+    max_speed_mps: float
+    time_constant_s: float
+    entered_s: float = 0.0
+
+
+def run_up_pace(profile: SprintProfile, settings: RunUpSettings) -> Pace:
+    """Return the speed curve of a run-up.
+
+    Parameters
+    ----------
+    profile
+        How the athlete sprints.
+    settings
+        How the run-up is wanted.
+
+    Raises
+    ------
+    ValueError
+        A speed, an effort or a share that is not above 0, a time constant below 0.1 s, an entry
+        speed at or above the speed that the run-up tends to, or settings outside their range.
+
+    Notes
+    -----
+    With share s and effort e the speed tends to ``s M``, and the first acceleration is
+    ``e M / tau``, so the time constant is ``tau s / e``. An entry at speed v0 is an entry at the
+    moment ``-tau' ln(1 - v0 / M')`` of the curve. Mono-exponential speed: Furusawa, Hill &
+    Parkinson 1927, Proc R Soc B 102:29-42.
+
+    Examples
+    --------
+    >>> pace = run_up_pace(SprintProfile(10.0, 1.2), RunUpSettings(steps=18, start_effort=0.95))
+    >>> pace.max_speed_mps, round(pace.time_constant_s, 2), pace.entered_s
+    (9.5, 1.2, 0.0)
+    """
+    _check(profile, settings)
+    top = settings.speed_share * profile.max_speed_mps
+    tau = profile.time_constant_s * settings.speed_share / settings.start_effort
+    return entered_at(start_of(settings).entry_speed_mps, max_speed_mps=top, time_constant_s=tau)
+
+
+def entered_at(speed_mps: float, *, max_speed_mps: float, time_constant_s: float) -> Pace:
+    """Return the speed curve that is entered at a speed.
+
+    Raises
+    ------
+    ValueError
+        A speed below 0, or one that the curve never reaches.
+
+    Examples
+    --------
+    >>> round(entered_at(2.0, max_speed_mps=8.0, time_constant_s=1.0).entered_s, 3)
+    0.288
+    """
+    if not 0 <= speed_mps < max_speed_mps:
+        raise ValueError(
+            f"the entry speed must lie between 0 and {max_speed_mps:.2f} m/s, got {speed_mps}"
+        )
+    entered = -time_constant_s * np.log1p(-speed_mps / max_speed_mps)
+    return Pace(max_speed_mps, time_constant_s, entered_s=float(entered))
+
+
+def start_of(settings: RunUpSettings) -> Start:
+    """Return what happens at the start mark: as wanted, or as is usual for the style.
+
+    Examples
+    --------
+    >>> start_of(RunUpSettings(steps=16, start_style=StartStyle.WALK_IN)).entry_speed_mps
+    2.0
+    """
+    return USUAL_STARTS[settings.start_style] if settings.start is None else settings.start
+
+
+def run_after(pace: Pace, time_s: npt.ArrayLike) -> FloatArray:
+    """Return the metres run after so many seconds from the start mark.
+
+    Examples
+    --------
+    >>> run_after(Pace(10.0, 1.2), [0.0, 1.2, 5.0]).round(2).tolist()
+    [0.0, 4.41, 38.19]
+    """
+    time = np.asarray(time_s, dtype=np.float64)
+    return np.asarray(_from_rest(pace, pace.entered_s + time) - _from_rest(pace, pace.entered_s))
+
+
+def time_after(pace: Pace, run_m: npt.ArrayLike) -> FloatArray:
+    """Return the seconds from the start mark in which so many metres are run.
+
+    Notes
+    -----
+    The inverse of the curve, ``t = tau (W0(-exp(-z - 1)) + z + 1)`` with ``z = x / (M tau)``; below
+    z = 1e-9 ``tau sqrt(2 z)``, since W0 is not known well enough at its end.
+
+    Examples
+    --------
+    >>> time_after(Pace(10.0, 1.2), [0.0, 4.41, 38.19]).round(2).tolist()
+    [0.0, 1.2, 5.0]
+    """
+    run = np.asarray(run_m, dtype=np.float64)
+    tau = pace.time_constant_s
+    z = (run + _from_rest(pace, pace.entered_s)) / (pace.max_speed_mps * tau)
+    small = z < 1e-9
+    inside = np.where(small, 1.0, z)
+    far = np.real(special.lambertw(-np.exp(-inside - 1))) + inside + 1
+    return np.asarray(tau * np.where(small, np.sqrt(2 * np.abs(z)), far) - pace.entered_s)
+
+
+def speed_after(pace: Pace, run_m: npt.ArrayLike) -> FloatArray:
+    """Return the speed after so many metres from the start mark.
+
+    Examples
+    --------
+    >>> speed_after(Pace(10.0, 1.2), [0.0, 20.0, 40.0]).round(2).tolist()
+    [0.0, 9.25, 9.87]
+    """
+    time = pace.entered_s + time_after(pace, run_m)
+    return np.asarray(-pace.max_speed_mps * np.expm1(-time / pace.time_constant_s))
+
+
+def _from_rest(pace: Pace, time_s: npt.ArrayLike) -> FloatArray:
+    time, tau = np.asarray(time_s, dtype=np.float64), pace.time_constant_s
+    return np.asarray(pace.max_speed_mps * (time + tau * np.expm1(-time / tau)))
+
+
+def _check(profile: SprintProfile, settings: RunUpSettings) -> None:
+    for name, value in (
+        ("max_speed_mps", profile.max_speed_mps),
+        ("start_effort", settings.start_effort),
+        ("speed_share", settings.speed_share),
+    ):
+        if not 0 < value < float("inf"):
+            raise ValueError(f"{name} must be above 0 and finite, got {value}")
+    if not QUICKEST_S <= profile.time_constant_s < float("inf"):
+        raise ValueError(
+            f"time_constant_s must be {QUICKEST_S} or more, got {profile.time_constant_s}"
+        )
+    if not FEWEST_STEPS <= settings.steps <= MOST_STEPS:
+        raise ValueError(
+            f"steps must lie between {FEWEST_STEPS} and {MOST_STEPS}, got {settings.steps}"
+        )
+    if not 0 <= settings.aim_m < float("inf"):
+        raise ValueError(f"aim_m must be 0 or more and finite, got {settings.aim_m}")
+    if not 0 <= start_of(settings).push_s < float("inf"):
+        raise ValueError("push_s must be 0 or more and finite")
