@@ -150,10 +150,9 @@ def learn_footfalls(
     Examples
     --------
     >>> from analytics.core.run_up_model import StepFrequency, model_footfalls
-    >>> from analytics.core.run_up_pace import RunUpSettings
-    >>> from analytics.core.sprint_profile import SprintProfile
+    >>> from analytics.core.run_up_pace import RunUpSettings, Sprint
     >>> model = model_footfalls(
-    ...     SprintProfile(9.2, 1.15), StepFrequency(), RunUpSettings(steps=16)
+    ...     Sprint(9.2, 1.15), StepFrequency(), RunUpSettings(steps=16)
     ... )
     >>> own = model.toe_m[0] + 1.05 * (model.toe_m - model.toe_m[0])
     >>> learned = learn_footfalls(model, Attempts([own] * 12, start_mark_m=own[-1]))
@@ -266,12 +265,12 @@ def _steering(toe: FloatArray, session: IntArray, habits: Habits) -> tuple[Float
         made = conventions.centred(toe[both, k] - toe[both, k - 1], groups)
         # The reading error of footfall k stands in both.
         lent = (df + 1) * reading
-        spread = max(float(needed @ needed) - lent, 0.0)
-        weight, prior_weight = spread / usual, prior_sd**-2
-        slope = (float(needed @ made) - lent) / usual
-        gain[k - 1] = np.clip(
-            (slope + prior_weight * prior) / (weight + prior_weight), 0, MOST_GAIN
-        )
+        spread = float(needed @ needed) - lent
+        if spread > 0:
+            own = (float(needed @ made) - lent) / usual
+            weight, prior_weight = spread / usual, prior_sd**-2
+            drawn = (own + prior_weight * prior) / (weight + prior_weight)
+            gain[k - 1] = np.clip(drawn, 0, MOST_GAIN)
         left = made - gain[k - 1] * needed
         squares += float(left @ left) - (df + 1) * reading * (1 + (1 - gain[k - 1]) ** 2)
         freedom += df

@@ -85,9 +85,8 @@ def design_lengths(
     Examples
     --------
     >>> from analytics.core.run_up_model import StepFrequency, model_footfalls
-    >>> from analytics.core.run_up_pace import run_up_pace
-    >>> from analytics.core.sprint_profile import SprintProfile
-    >>> profile, settings = SprintProfile(9.2, 1.15), RunUpSettings(steps=16)
+    >>> from analytics.core.run_up_pace import RunUpSettings, Sprint, run_up_pace
+    >>> profile, settings = Sprint(9.2, 1.15), RunUpSettings(steps=16)
     >>> laid = design_lengths(
     ...     model_footfalls(profile, StepFrequency(), settings),
     ...     run_up_pace(profile, settings),

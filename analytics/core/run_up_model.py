@@ -8,8 +8,7 @@ import numpy as np
 
 from analytics.core import run_up_pace
 from analytics.core.conventions import FloatArray
-from analytics.core.run_up_pace import LastThree, Pace, RunUpSettings
-from analytics.core.sprint_profile import SprintProfile
+from analytics.core.run_up_pace import LastThree, Pace, RunUpSettings, SprintLike
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +60,7 @@ class ModelDoubt:
 
 
 MEASURED_SPRINT = ModelDoubt()
+"""For a sprint that was timed well."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,8 +87,46 @@ class Footfalls:
         return np.asarray(np.sqrt(np.diag(self.covariance_m2)))
 
 
+def doubt_of_fit(
+    covariance: tuple[float, float, float], *, doubt: ModelDoubt = MEASURED_SPRINT
+) -> ModelDoubt:
+    """Return the doubt where the sprint itself is known only so well.
+
+    Parameters
+    ----------
+    covariance
+        Of the logarithms of M and tau: variance, covariance, variance (`SprintProfile.covariance`).
+    doubt
+        With a sprint that is known well.
+
+    Raises
+    ------
+    ValueError
+        Variances below 0, or a covariance that does not go with them.
+
+    Notes
+    -----
+    The first acceleration is M / tau, so its relative variance is that of ``log M - log tau``. That
+    the errors of both hang together is left out.
+
+    Examples
+    --------
+    >>> known = doubt_of_fit((0.0009, 0.0015, 0.0036), doubt=ModelDoubt(speed=0.04, effort=0.10))
+    >>> round(known.speed, 3), round(known.effort, 3)
+    (0.05, 0.107)
+    """
+    speed, both, rise = covariance
+    if not (speed >= 0 and rise >= 0 and both**2 <= speed * rise * (1 + 1e-9)):
+        raise ValueError(f"not the covariance of two values: {covariance}")
+    return replace(
+        doubt,
+        speed=float(np.hypot(doubt.speed, np.sqrt(speed))),
+        effort=float(np.sqrt(doubt.effort**2 + max(speed - 2 * both + rise, 0.0))),
+    )
+
+
 def model_footfalls(
-    profile: SprintProfile,
+    profile: SprintLike,
     frequency: StepFrequency,
     settings: RunUpSettings,
     *,
@@ -134,8 +172,9 @@ def model_footfalls(
 
     Examples
     --------
+    >>> from analytics.core.run_up_pace import Sprint
     >>> footfalls = model_footfalls(
-    ...     SprintProfile(9.2, 1.15), StepFrequency(), RunUpSettings(steps=16)
+    ...     Sprint(9.2, 1.15), StepFrequency(), RunUpSettings(steps=16)
     ... )
     >>> footfalls.toe_m[[0, 1, 2, 16]].round(2).tolist(), footfalls.sd_m[[0, 16]].round(1).tolist()
     ([0.06, 1.91, 3.97, 26.42], [0.0, 2.4])
@@ -202,12 +241,12 @@ def _positions(
     start = run_up_pace.start_of(settings)
     walks = start.entry_speed_mps > 0
     # The first acceleration is the effort's alone, and the speed at the start mark stays.
-    tau = pace.time_constant_s * (1 + speed) / (1 + effort)
+    tau = pace.rise_time_s * (1 + speed) / (1 + effort)
     curve = run_up_pace.entered_at(
-        start.entry_speed_mps, max_speed_mps=pace.max_speed_mps * (1 + speed), time_constant_s=tau
+        start.entry_speed_mps, top_speed_mps=pace.top_speed_mps * (1 + speed), rise_time_s=tau
     )
     if walks:
-        curve = replace(curve, entered_s=curve.entered_s + entered)
+        curve = replace(curve, entered_s=max(curve.entered_s + entered, 0.0))
     rising = np.minimum(np.arange(settings.steps) / max(frequency.top_step - 1, 1), 1.0)
     first_share = frequency.first_share + first
     hz = frequency.top_hz * (1 + top) * (first_share + rising * (1 - first_share))

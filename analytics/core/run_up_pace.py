@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special
 
+from analytics.core import sprint_curve
 from analytics.core.conventions import DEFAULT_AIM_M, FloatArray
-from analytics.core.sprint_profile import SprintProfile
 
 FEWEST_STEPS = 4
 MOST_STEPS = 30
@@ -18,11 +18,37 @@ MOST_STEPS = 30
 
 
 QUICKEST_S = 0.1
-"""No athlete's time constant is as short; ours."""
+"""No athlete's rise time is as short; ours."""
 
 
 MOST_ENTRY_SHARE = 0.999
 """Of the speed that the run-up tends to: who has it at the mark has nothing left to build up."""
+
+
+class SprintLike(Protocol):
+    """What is needed of a sprint profile: a fitted one serves as it is."""
+
+    @property
+    def top_speed_mps(self) -> float:
+        """M of ``M (t + tau (exp(-t / tau) - 1))``."""
+
+    @property
+    def rise_time_s(self) -> float:
+        """tau."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sprint:
+    """How an athlete sprints from a standstill, see `sprint_curve`.
+
+    Attributes
+    ----------
+    top_speed_mps, rise_time_s
+        M and tau; M / tau is the first acceleration.
+    """
+
+    top_speed_mps: float
+    rise_time_s: float
 
 
 class StartStyle(StrEnum):
@@ -117,18 +143,18 @@ class Pace:
 
     Attributes
     ----------
-    max_speed_mps, time_constant_s
+    top_speed_mps, rise_time_s
         M and tau of the run-up, not of the sprint.
     entered_s
         How long before the start mark the athlete was already on this curve.
     """
 
-    max_speed_mps: float
-    time_constant_s: float
+    top_speed_mps: float
+    rise_time_s: float
     entered_s: float = 0.0
 
 
-def run_up_pace(profile: SprintProfile, settings: RunUpSettings) -> Pace:
+def run_up_pace(profile: SprintLike, settings: RunUpSettings) -> Pace:
     """Return the speed curve of a run-up.
 
     Parameters
@@ -141,29 +167,29 @@ def run_up_pace(profile: SprintProfile, settings: RunUpSettings) -> Pace:
     Raises
     ------
     ValueError
-        A speed, an effort or a share that is not above 0, a time constant below 0.1 s, an entry
+        A speed, an effort or a share that is not above 0, a rise time below 0.1 s, an entry
         speed at or above the speed that the run-up tends to, or settings outside their range.
 
     Notes
     -----
     With share s and effort e the speed tends to ``s M``, and the first acceleration is
-    ``e M / tau``, so the time constant is ``tau s / e``. An entry at speed v0 is an entry at the
+    ``e M / tau``, so the rise time is ``tau s / e``. An entry at speed v0 is an entry at the
     moment ``-tau' ln(1 - v0 / M')`` of the curve. Mono-exponential speed: Furusawa, Hill &
     Parkinson 1927, Proc R Soc B 102:29-42.
 
     Examples
     --------
-    >>> pace = run_up_pace(SprintProfile(10.0, 1.2), RunUpSettings(steps=18, start_effort=0.95))
-    >>> pace.max_speed_mps, round(pace.time_constant_s, 2), pace.entered_s
+    >>> pace = run_up_pace(Sprint(10.0, 1.2), RunUpSettings(steps=18, start_effort=0.95))
+    >>> pace.top_speed_mps, round(pace.rise_time_s, 2), pace.entered_s
     (9.5, 1.2, 0.0)
     """
     _check(profile, settings)
-    top = settings.speed_share * profile.max_speed_mps
-    tau = profile.time_constant_s * settings.speed_share / settings.start_effort
-    return entered_at(start_of(settings).entry_speed_mps, max_speed_mps=top, time_constant_s=tau)
+    top = settings.speed_share * profile.top_speed_mps
+    tau = profile.rise_time_s * settings.speed_share / settings.start_effort
+    return entered_at(start_of(settings).entry_speed_mps, top_speed_mps=top, rise_time_s=tau)
 
 
-def entered_at(speed_mps: float, *, max_speed_mps: float, time_constant_s: float) -> Pace:
+def entered_at(speed_mps: float, *, top_speed_mps: float, rise_time_s: float) -> Pace:
     """Return the speed curve that is entered at a speed.
 
     Raises
@@ -173,15 +199,15 @@ def entered_at(speed_mps: float, *, max_speed_mps: float, time_constant_s: float
 
     Examples
     --------
-    >>> round(entered_at(2.0, max_speed_mps=8.0, time_constant_s=1.0).entered_s, 3)
+    >>> round(entered_at(2.0, top_speed_mps=8.0, rise_time_s=1.0).entered_s, 3)
     0.288
     """
-    if not 0 <= speed_mps < max_speed_mps:
+    if not 0 <= speed_mps < top_speed_mps:
         raise ValueError(
-            f"the entry speed must lie between 0 and {max_speed_mps:.2f} m/s, got {speed_mps}"
+            f"the entry speed must lie between 0 and {top_speed_mps:.2f} m/s, got {speed_mps}"
         )
-    entered = -time_constant_s * np.log1p(-speed_mps / max_speed_mps)
-    return Pace(max_speed_mps, time_constant_s, entered_s=float(entered))
+    entered = -rise_time_s * np.log1p(-speed_mps / top_speed_mps)
+    return Pace(top_speed_mps, rise_time_s, entered_s=float(entered))
 
 
 def start_of(settings: RunUpSettings) -> Start:
@@ -204,29 +230,20 @@ def run_after(pace: Pace, time_s: npt.ArrayLike) -> FloatArray:
     [0.0, 4.41, 38.19]
     """
     time = np.asarray(time_s, dtype=np.float64)
-    return np.asarray(_from_rest(pace, pace.entered_s + time) - _from_rest(pace, pace.entered_s))
+    return np.asarray(_curve_run(pace, pace.entered_s + time) - _curve_run(pace, pace.entered_s))
 
 
 def time_after(pace: Pace, run_m: npt.ArrayLike) -> FloatArray:
     """Return the seconds from the start mark in which so many metres are run.
-
-    Notes
-    -----
-    The inverse of the curve, ``t = tau (W0(-exp(-z - 1)) + z + 1)`` with ``z = x / (M tau)``; below
-    z = 1e-9 ``tau sqrt(2 z)``, since W0 is not known well enough at its end.
 
     Examples
     --------
     >>> time_after(Pace(10.0, 1.2), [0.0, 4.41, 38.19]).round(2).tolist()
     [0.0, 1.2, 5.0]
     """
-    run = np.asarray(run_m, dtype=np.float64)
-    tau = pace.time_constant_s
-    z = (run + _from_rest(pace, pace.entered_s)) / (pace.max_speed_mps * tau)
-    small = z < 1e-9
-    inside = np.where(small, 1.0, z)
-    far = np.real(special.lambertw(-np.exp(-inside - 1))) + inside + 1
-    return np.asarray(tau * np.where(small, np.sqrt(2 * np.abs(z)), far) - pace.entered_s)
+    run = np.asarray(run_m, dtype=np.float64) + _curve_run(pace, pace.entered_s)
+    time = sprint_curve.time_to(run, top_speed_mps=pace.top_speed_mps, rise_time_s=pace.rise_time_s)
+    return np.asarray(time - pace.entered_s)
 
 
 def speed_after(pace: Pace, run_m: npt.ArrayLike) -> FloatArray:
@@ -237,27 +254,29 @@ def speed_after(pace: Pace, run_m: npt.ArrayLike) -> FloatArray:
     >>> speed_after(Pace(10.0, 1.2), [0.0, 20.0, 40.0]).round(2).tolist()
     [0.0, 9.25, 9.87]
     """
-    time = pace.entered_s + time_after(pace, run_m)
-    return np.asarray(-pace.max_speed_mps * np.expm1(-time / pace.time_constant_s))
+    run = np.asarray(run_m, dtype=np.float64) + _curve_run(pace, pace.entered_s)
+    return sprint_curve.speed_after(
+        run, top_speed_mps=pace.top_speed_mps, rise_time_s=pace.rise_time_s
+    )
 
 
-def _from_rest(pace: Pace, time_s: npt.ArrayLike) -> FloatArray:
-    time, tau = np.asarray(time_s, dtype=np.float64), pace.time_constant_s
-    return np.asarray(pace.max_speed_mps * (time + tau * np.expm1(-time / tau)))
+def _curve_run(pace: Pace, time_s: npt.ArrayLike) -> FloatArray:
+    run = sprint_curve.distance_run(
+        time_s, top_speed_mps=pace.top_speed_mps, rise_time_s=pace.rise_time_s
+    )
+    return np.maximum(run, 0.0)  # rounding takes the first instant below nought
 
 
-def _check(profile: SprintProfile, settings: RunUpSettings) -> None:
+def _check(profile: SprintLike, settings: RunUpSettings) -> None:
     for name, value in (
-        ("max_speed_mps", profile.max_speed_mps),
+        ("top_speed_mps", profile.top_speed_mps),
         ("start_effort", settings.start_effort),
         ("speed_share", settings.speed_share),
     ):
         if not 0 < value < float("inf"):
             raise ValueError(f"{name} must be above 0 and finite, got {value}")
-    if not QUICKEST_S <= profile.time_constant_s < float("inf"):
-        raise ValueError(
-            f"time_constant_s must be {QUICKEST_S} or more, got {profile.time_constant_s}"
-        )
+    if not QUICKEST_S <= profile.rise_time_s < float("inf"):
+        raise ValueError(f"rise_time_s must be {QUICKEST_S} or more, got {profile.rise_time_s}")
     if not FEWEST_STEPS <= settings.steps <= MOST_STEPS:
         raise ValueError(
             f"steps must lie between {FEWEST_STEPS} and {MOST_STEPS}, got {settings.steps}"

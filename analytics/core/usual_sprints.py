@@ -8,7 +8,7 @@ import numpy as np
 from scipy import constants
 
 from analytics.core.run_up_model import ModelDoubt, StepFrequency
-from analytics.core.sprint_profile import SprintProfile
+from analytics.core.run_up_pace import Sprint
 
 YOUNGEST_YEARS = 8.0
 """Younger children should not be given a run-up by a formula; ours."""
@@ -17,7 +17,7 @@ _AGES_YEARS = (8.0, 10.0, 12.0, 14.0, 16.0, 18.0, 20.0)
 _MAX_SPEEDS_MPS = (5.7, 6.3, 6.9, 7.5, 8.0, 8.3, 8.5)
 """Of club athletes, girls and boys together; our judgement, no source."""
 
-USUAL_TIME_CONSTANT_S = 1.0
+USUAL_RISE_TIME_S = 1.0
 """Our judgement."""
 
 _STEP_BASE = 0.87
@@ -36,14 +36,14 @@ class UsualSprint:
     Attributes
     ----------
     profile
-        Sprint profile.
+        How they sprint.
     frequency
         Step frequency.
     doubt
         How far an athlete may be from it, for `run_up_model.model_footfalls`.
     """
 
-    profile: SprintProfile
+    profile: Sprint
     frequency: StepFrequency
     doubt: ModelDoubt
 
@@ -79,7 +79,7 @@ def usual_sprint(age_years: float, height_m: float) -> UsualSprint:
     Examples
     --------
     >>> usual = usual_sprint(12.0, 1.53)
-    >>> round(usual.profile.max_speed_mps, 1), round(usual.frequency.top_hz, 1)
+    >>> round(usual.profile.top_speed_mps, 1), round(usual.frequency.top_hz, 1)
     (6.9, 4.0)
     """
     if not YOUNGEST_YEARS <= age_years < float("inf"):
@@ -88,7 +88,7 @@ def usual_sprint(age_years: float, height_m: float) -> UsualSprint:
         raise ValueError(f"height_m must lie between 1.00 and 2.30, got {height_m}")
     speed = float(np.interp(age_years, _AGES_YEARS, _MAX_SPEEDS_MPS))
     return UsualSprint(
-        profile=SprintProfile(speed, USUAL_TIME_CONSTANT_S),
+        profile=Sprint(speed, USUAL_RISE_TIME_S),
         frequency=StepFrequency(top_hz=speed / usual_step(speed, height_m)),
         doubt=_ROUGH,
     )

@@ -20,14 +20,14 @@ from analytics.core.run_up_pace import (
     LastThree,
     Pace,
     RunUpSettings,
+    Sprint,
     Start,
     StartStyle,
     time_after,
 )
-from analytics.core.sprint_profile import SprintProfile
 from tests.core.reference_tables import read_table
 
-PROFILE = SprintProfile(9.2, 1.15)
+PROFILE = Sprint(9.2, 1.15)
 USUAL = StepFrequency()
 STEADY = StepFrequency(top_hz=4.0, first_share=1.0, top_step=1)
 
@@ -35,7 +35,7 @@ STEADY = StepFrequency(top_hz=4.0, first_share=1.0, top_step=1)
 def footfalls(
     *,
     steps: int = 16,
-    profile: SprintProfile = PROFILE,
+    profile: Sprint = PROFILE,
     frequency: StepFrequency = USUAL,
     **wanted,
 ) -> Footfalls:
@@ -66,7 +66,7 @@ class TestPublished:
 
         made = footfalls(
             steps=28,
-            profile=SprintProfile(top, tau),
+            profile=Sprint(float(top), float(tau)),
             frequency=frequency,
             speed_share=1.0,
             start_effort=1.0,
@@ -86,8 +86,8 @@ class TestPublished:
         }
 
         for who, profile in (
-            ("men", SprintProfile(11.0, 1.25)),
-            ("women", SprintProfile(9.8, 1.20)),
+            ("men", Sprint(11.0, 1.25)),
+            ("women", Sprint(9.8, 1.20)),
         ):
             first, second = steps_from_the_start(
                 footfalls(profile=profile, start_effort=1.0, speed_share=1.0)
@@ -97,7 +97,7 @@ class TestPublished:
 
     def test_step_frequency_rises_as_after_a_sprint_start(self):
         # The same review: 80 % in the first step, about 90 % after the third.
-        made = footfalls(profile=SprintProfile(10.0, 0.1), rhythm=None, start=Start(9.49))
+        made = footfalls(profile=Sprint(10.0, 0.1), rhythm=None, start=Start(9.49))
 
         # At full speed from the start on, the step length is the speed over the frequency.
         share = steps_from_the_start(made)[-1] / steps_from_the_start(made)
@@ -116,8 +116,8 @@ class TestPublished:
         marks = [
             footfalls(steps=int(norm[f"steps_{end}"]), profile=profile).toe_m[-1]
             for end, profile in (
-                ("low", SprintProfile(10.5, 1.25)),
-                ("high", SprintProfile(10.8, 1.25)),
+                ("low", Sprint(10.5, 1.25)),
+                ("high", Sprint(10.8, 1.25)),
             )
         ]
 
@@ -135,7 +135,7 @@ class TestPublished:
             if each["group"].startswith("woman 5.91")
         )
         board_speed = 10.25 - (8.0 - 5.91) / 1.3
-        profile = SprintProfile(board_speed / 0.95, 1.15)
+        profile = Sprint(board_speed / 0.95, 1.15)
 
         made = footfalls(steps=int(row["steps_low"]), profile=profile)
 
@@ -151,7 +151,7 @@ class TestPublished:
             if each["sample"].startswith("boys")
         )
 
-        made = footfalls(steps=12, profile=SprintProfile(6.9, 1.0), frequency=StepFrequency(3.9))
+        made = footfalls(steps=12, profile=Sprint(6.9, 1.0), frequency=StepFrequency(3.9))
 
         published = float(row["onset_distance_m"])
         assert made.toe_m[5] == pytest.approx(published, rel=0.10)
@@ -175,7 +175,7 @@ class TestByHand:
         # Entered at nearly the top speed of 8 m/s with 4 steps a second: 2 m each.
         made = footfalls(
             steps=6,
-            profile=SprintProfile(8.0, 0.1),
+            profile=Sprint(8.0, 0.1),
             frequency=STEADY,
             speed_share=1.0,
             start_effort=1.0,
@@ -199,7 +199,7 @@ class TestByHand:
             speed=0, effort=0, frequency=0.05, first_share=0, entered_s=0, habit_m=1e-9
         )
         made = model_footfalls(
-            SprintProfile(8.0, 0.1),
+            Sprint(8.0, 0.1),
             STEADY,
             RunUpSettings(6, rhythm=None, speed_share=1.0, start=Start(7.99)),
             doubt=doubt,
@@ -211,9 +211,7 @@ class TestByHand:
     def test_the_habits_of_the_steps_add_up_from_the_board(self):
         doubt = ModelDoubt(speed=0, effort=0, frequency=0, first_share=0, entered_s=0, habit_m=0.03)
 
-        made = model_footfalls(
-            SprintProfile(9.0, 1.1), StepFrequency(), RunUpSettings(16), doubt=doubt
-        )
+        made = model_footfalls(Sprint(9.0, 1.1), StepFrequency(), RunUpSettings(16), doubt=doubt)
 
         assert made.sd_m == pytest.approx(0.03 * np.sqrt(np.arange(17)))
         assert made.covariance_m2[4, 9] == pytest.approx(0.03**2 * 4)
@@ -249,7 +247,7 @@ class TestDoubt:
         )
         standing, walking = (
             model_footfalls(
-                SprintProfile(9.2, 1.15),
+                Sprint(9.2, 1.15),
                 StepFrequency(),
                 RunUpSettings(16, start_style=style),
                 doubt=only,
@@ -265,7 +263,7 @@ class TestDoubt:
 
 plausible = st.builds(
     lambda top, tau, hz, first, steps, style: (
-        SprintProfile(top, tau),
+        Sprint(top, tau),
         StepFrequency(hz, first),
         RunUpSettings(steps, start_style=style),
     ),
@@ -279,7 +277,7 @@ plausible = st.builds(
 
 
 class TestProperties:
-    @settings(deadline=None, max_examples=60)
+    @settings(deadline=None, max_examples=30)
     @given(plausible)
     def test_lays_every_step_forward(self, case):
         made = model_footfalls(*case)
@@ -289,7 +287,7 @@ class TestProperties:
         assert np.all(np.isfinite(made.covariance_m2))
         assert np.linalg.eigvalsh(made.covariance_m2[1:, 1:]).min() > 0
 
-    @settings(deadline=None, max_examples=40)
+    @settings(deadline=None, max_examples=25)
     @given(plausible, st.floats(0, 0.3))
     def test_another_aim_moves_all(self, case, aim_m: float):
         profile, frequency, wanted = case
@@ -299,7 +297,7 @@ class TestProperties:
         expected = model_footfalls(*case).toe_m + (aim_m - wanted.aim_m)
         assert moved.toe_m == pytest.approx(expected)
 
-    @settings(deadline=None, max_examples=40)
+    @settings(deadline=None, max_examples=25)
     @given(plausible)
     def test_steps_grow_once_their_frequency_stays(self, case):
         profile, frequency, wanted = case
@@ -339,9 +337,7 @@ class TestRefusals:
     )
     def test_doubts_that_cannot_be(self, doubt: ModelDoubt):
         with pytest.raises(ValueError, match="doubt"):
-            model_footfalls(
-                SprintProfile(9.2, 1.15), StepFrequency(), RunUpSettings(16), doubt=doubt
-            )
+            model_footfalls(Sprint(9.2, 1.15), StepFrequency(), RunUpSettings(16), doubt=doubt)
 
     def test_a_rhythm_without_a_step(self):
         with pytest.raises(ValueError, match="rhythm"):
