@@ -101,7 +101,11 @@ def compare_at(
     blocks = []
     for part in (before, after):
         figures = comparing.block_figures(
-            part.board_toe_m, part.no_jump, aim_m=part.aim_m, revision=part.revisions
+            part.board_toe_m,
+            part.no_jump,
+            aim_m=part.aim_m,
+            revision=part.revisions,
+            session=part.session_labels,
         )
         if isinstance(figures, NotEnoughAttempts):
             return figures
