@@ -371,7 +371,8 @@ def _censored_fall_p_value(
     far_df = far.size - groups.n_groups
     far_variance = float(x @ x) / far_df
     design = np.column_stack([np.eye(groups.n_groups)[groups.index], x])
-    if far_variance == 0 or np.linalg.matrix_rank(design[~hidden]) < design.shape[1]:
+    if np.linalg.matrix_rank(design[~hidden]) < design.shape[1]:
+        # Within each revision the far footfall stood still where the toe was measured.
         return None
     start, *_ = np.linalg.lstsq(design[~hidden], near[~hidden], rcond=None)
     left = np.abs(near[~hidden] - design[~hidden] @ start)
