@@ -65,6 +65,14 @@ class LengthSettings:
 
 DEFAULT_SETTINGS = LengthSettings()
 
+STEADY_SHARE = 0.8
+"""Share of the ready SD for which the power is told: an athlete who is ready, not by a hair."""
+
+CHANCES_IF_STEADY = {15: 0.45, 20: 0.51, 30: 0.72, 40: 0.78}
+"""How often one look at so many attempts, in sessions of five that differ by 0.3 of the spread
+within them, shows a spread of `STEADY_SHARE` of the limit to be below it (measured:
+docs/metrics/decisions.md)."""
+
 
 def ready_sd_m(age_years: float | None, *, settings: LengthSettings = DEFAULT_SETTINGS) -> float:
     """Return the spread at the board with which an athlete of an age may be ready for more steps.
@@ -119,6 +127,32 @@ def usual_steps(age_years: float) -> tuple[int, int]:
     """
     _check_age(age_years)
     return next((low, high) for below, low, high in USUAL_STEPS if age_years < below)
+
+
+def chance_if_steady(n: int, *, settings: LengthSettings = DEFAULT_SETTINGS) -> float | None:
+    """Return how often one look shows the spread of a steady athlete to be small enough.
+
+    Parameters
+    ----------
+    n
+        Attempts that are looked at.
+    settings
+        Of the club.
+
+    Returns
+    -------
+    float or None
+        Between the numbers of attempts that were measured by a straight line, and for more than
+        those as for the most of them; None for fewer, and where "shown" does not mean P >= 0.8.
+
+    Examples
+    --------
+    >>> chance_if_steady(15), chance_if_steady(10)
+    (0.45, None)
+    """
+    if n < min(CHANCES_IF_STEADY) or settings.sure != DEFAULT_SETTINGS.sure:
+        return None
+    return float(np.interp(n, [*CHANCES_IF_STEADY], [*CHANCES_IF_STEADY.values()]))
 
 
 def _check_age(age_years: float) -> None:

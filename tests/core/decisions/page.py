@@ -4,11 +4,17 @@ import re
 from collections.abc import Sequence
 from pathlib import Path
 
-from tests.core.decisions import diagnosing, marking
+from tests.core.decisions import diagnosing, lengthening, marking
 from tests.core.decisions.tables import Table
 
 PAGE = Path(__file__).parents[3] / "docs" / "metrics" / "decisions.md"
-TABLES = (diagnosing.TABLE, marking.TABLE, marking.POWER)
+TABLES = (
+    diagnosing.TABLE,
+    marking.TABLE,
+    marking.POWER,
+    lengthening.TABLE,
+    lengthening.POWER,
+)
 
 _INTRODUCTION = """\
 # How often diagnosis and advice are right

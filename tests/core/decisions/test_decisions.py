@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.core.decisions import diagnosing, marking, page
+from tests.core.decisions import diagnosing, lengthening, marking, page
 from tests.core.decisions.tables import Row, Table
 
 ROWS = [(table, row) for table in page.TABLES for row in table.rows]
@@ -26,6 +26,22 @@ class TestPage:
     def test_advice_leaves_less_of_a_wrong_mark_than_the_last_three_do(self):
         for (athlete, mark, attempts), (*_, left, by_rule) in page.read(marking.TABLE).items():
             assert left < by_rule or float(mark) in {0.1}, (athlete, mark, attempts)
+
+    def test_two_sessions_running_pass_no_more_of_the_unready_than_one_look(self):
+        for setting, (one, rolling, each, two, *_) in page.read(lengthening.TABLE).items():
+            if float(setting[0]) > lengthening.LIMIT_M:
+                assert two <= one + 0.03, setting
+                assert two <= each <= rolling, setting
+
+    def test_two_sessions_running_find_those_who_are_ready(self):
+        found = page.read(lengthening.TABLE)
+
+        assert all(found["0.08", differ][3] >= 0.8 for differ in ("0.3", "1.5"))
+
+    def test_a_spread_at_the_limit_is_shown_to_be_below_it_no_more_than_promised(self):
+        for (sd, _), (known, alike, differ, _) in page.read(lengthening.POWER).items():
+            if float(sd) >= lengthening.LIMIT_M:
+                assert max(known, alike, differ) <= 0.2, sd
 
 
 @pytest.mark.slow
