@@ -107,6 +107,23 @@ class TestAgainstBruteForce:
         assert advice.fixed.expected_m == pytest.approx(fixed.expected_m, abs=0.0003)
         assert advice.plan.aim_m == pytest.approx(plan.aim_m)
 
+    def test_a_cap_of_one_centimetre(self):
+        advice = advise(attempts_left=3, cap_m=0.01)
+
+        plan = Force(REFERENCE, farthest_m=0.01, step_m=0.01).plan(3)
+        assert advice.plan.expected_m == pytest.approx(plan.expected_m, abs=NEAR_M)
+        assert advice.plan.aim_m == plan.aim_m == 0.01
+        assert advice.plan.capped
+
+    def test_counting_in_cells_adds_no_spread_of_its_own(self):
+        # Spreads as small as a cell: without Sheppard's correction it is 0.0004 m too much.
+        fine = Jumper(toe_sd_m=0.01, distance_m=6.5, distance_sd_m=0.01)
+
+        advice = advise(fine, attempts_left=3)
+
+        expected = Force(fine, step_m=0.01).fixed(3).expected_m
+        assert advice.fixed.expected_m == pytest.approx(expected, abs=0.0002)
+
     @pytest.mark.parametrize("above_m", [-0.2, 0.0, 0.1])
     def test_a_best_so_far(self, force, above_m: float):
         jumper, brute = force
@@ -229,8 +246,9 @@ class TestAdvice:
 
         assert advice.plan.expected_m == advice.habit_expected_m == pytest.approx(9.0)
         assert advice.gain_m == 0
-        # All aims are as good: the safest.
+        # All aims are as good: the safest, and one farther back would be no better.
         assert advice.plan.aim_m == 0.20
+        assert not advice.plan.capped
 
     def test_with_all_unknown_a_best_that_nobody_beats_is_what_is_expected(self):
         toe, distance = measured()
