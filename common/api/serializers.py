@@ -24,8 +24,12 @@ class StrictSerializer(serializers.Serializer[Any]):
 class ChangesSerializer(StrictSerializer):
     """Fields to change: any of them, and at least one."""
 
-    def __init__(self, *args: Any, **options: Any) -> None:
-        super().__init__(*args, **{"partial": True, **options})
+    def get_fields(self) -> dict[str, Any]:
+        # Not `partial`, which would also excuse the items of a list from fields that they need.
+        fields = super().get_fields()
+        for field in fields.values():
+            field.required = False
+        return fields
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         if not attrs:

@@ -76,6 +76,7 @@ class TestARunway:
         ("boards", "code", "pointer"),
         [
             ([{"event": "long_jump", "to_pit_m": 2.0}] * 2, "given_twice", "/boards/1"),
+            ([{"event": "long_jump"}], "required", "/boards/0/to_pit_m"),
             ([{"event": "hop", "to_pit_m": 2.0}], "unknown_value", "/boards/0/event"),
             ([{"event": "long_jump", "to_pit_m": 0.0}], "min_value", "/boards/0/to_pit_m"),
             (
