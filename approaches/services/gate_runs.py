@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import UTC
 from uuid import UUID
 
 import msgspec
@@ -191,7 +192,8 @@ def _store(
             "external_id": external_id,
             "athlete_id": athlete_ids[place],
             "attempt_external_id": sent[place].attempt_external_id or "",
-            "started_at": sent[place].started_at,
+            # PostgreSQL refuses offsets of 16 hours and more.
+            "started_at": sent[place].started_at.astimezone(UTC),
             "at_m": sent[place].at_m,
             "time_s": sent[place].time_s,
             "raw": sent[place],

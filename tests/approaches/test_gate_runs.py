@@ -55,6 +55,16 @@ class TestStoring:
         (run,) = stored(scene)
         assert (run.at_m, run.time_s) == (at_m, time_s)
 
+    # RFC 3339, 5.6: time-hour is 00 to 23, in an offset too.
+    @pytest.mark.parametrize("offset", ["+23:59", "-23:59"])
+    def test_takes_a_moment_of_any_offset(self, scene: Scene, offset: str):
+        moment = datetime.fromisoformat(f"2026-05-02T09:14:09{offset}")
+
+        push(scene, make_gate_times(scene.athlete, started_at=moment.isoformat()))
+
+        (run,) = stored(scene)
+        assert run.started_at == moment
+
     def test_takes_numbers_of_any_length(self, scene: Scene):
         """What JSON allows, a column of numbers in the database need not hold."""
         long = f'"at_m": [11, 6.{"0" * 20_000}1], "time_s": [4.154, 4.7]'
