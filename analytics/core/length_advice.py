@@ -52,7 +52,8 @@ class Look:
     findings
         Each condition with its number.
     first_do
-        Where the risk of no jumps alone is too high for another reason than the spread.
+        Where the risk of no jumps is too high: to move the mark if it would do with the mark right,
+        or to aim farther if that and a spread small enough are not enough; else None.
     aim_needed_m
         Nearest aim, in full centimetres, at which the risk would do with the mark right.
     """
@@ -152,9 +153,9 @@ def advise_length(
     The answer is given if two sessions running agree: a look after each attempt, and the first
     "ready" believed, passes many an athlete who is not (measured in docs/metrics/decisions.md).
 
-    A risk of no jumps that is too high although the spread is small enough is no reason against
-    steps by itself: `Look.first_do` says whether moving the mark would do, or an aim farther
-    behind the line.
+    A risk of no jumps that is too high by the bias alone, or although the spread is small enough,
+    is no reason against steps by itself: `Look.first_do` says whether moving the mark would do, or
+    an aim farther behind the line.
 
     Edge cases: with the spread of a youth the aim of 0.06 m gives more than 0.30 no jumps even
     when the mark is right, from a spread of 0.114 m on; `Look.aim_needed_m` says which aim would
@@ -233,8 +234,11 @@ def _look(
     far_too_wide = length_conditions.shown_far_too_wide(expected, ready_sd_m, settings)
     aim_needed = length_conditions.aim_needed(expected, settings)
     first_do = None
-    if risk.state is State.UNMET and spread.state is State.MET:
-        first_do = FirstDo.MOVE_MARK if aim_m >= aim_needed else FirstDo.AIM_FARTHER
+    if risk.state is State.UNMET:
+        if aim_m >= aim_needed:
+            first_do = FirstDo.MOVE_MARK
+        elif spread.state is State.MET:
+            first_do = FirstDo.AIM_FARTHER
     return Look(
         answer=_weigh(findings, shorten=far_too_wide or speed.state is State.UNMET),
         n=expected.n,

@@ -180,6 +180,22 @@ class TestNoJumps:
         assert found.latest.first_do is FirstDo.MOVE_MARK
         assert found.latest.aim_needed_m < 0.10
 
+    def test_too_many_by_bias_alone_ask_so_whatever_the_spread(self):
+        found = advised(history([0.10] * 6, mean_m=-0.05))
+
+        assert finding_of(found, Condition.SPREAD).state is State.OPEN
+        assert found.latest.first_do is FirstDo.MOVE_MARK
+
+    @pytest.mark.parametrize("more_m", [0.0, -0.01])
+    def test_the_aim_needed_is_enough_and_no_centimetre_less(self, more_m: float):
+        known = history([0.06] * 6, mean_m=-0.05)
+        needed = advised(known).latest.aim_needed_m
+
+        found = advised(known, aim_m=needed + more_m)
+
+        wanted = FirstDo.MOVE_MARK if more_m == 0 else FirstDo.AIM_FARTHER
+        assert found.latest.first_do is wanted
+
     def test_too_many_by_an_aim_too_near_ask_to_aim_farther(self):
         found = advised(history([0.11] * 8, mean_m=0.03), ready_sd_m=0.16, aim_m=0.03)
 
@@ -188,7 +204,7 @@ class TestNoJumps:
         assert 0.03 < found.latest.aim_needed_m < 0.10
 
     def test_too_many_by_spread_ask_for_neither(self):
-        found = advised(history([0.20] * 8, mean_m=0.06))
+        found = advised(history([0.25] * 8, mean_m=0.06))
 
         assert finding_of(found, Condition.NO_JUMPS).state is State.UNMET
         assert found.latest.first_do is None

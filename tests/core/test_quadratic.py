@@ -190,9 +190,11 @@ class TestTurningPoint:
 
     def test_is_where_the_gain_of_the_next_place_is_nothing(self):
         """By profile: places at which the slope of the curve is not shown to differ from 0."""
-        fit = fitted(np.arange(7.0), [0, 3, 4, 5, 4, 3, 1])
+        # Uneven places: slope and curvature err together.
+        fit = fitted([0, 1, 2, 3, 4, 5, 9], [0, 3, 4, 5, 4, 3, -14])
 
         _, interval = turned(fit)
+        assert abs(fit.covariance[0, 1]) > 0.01 * fit.covariance[1, 1]
 
         for end in (interval.low, interval.high):
             _, _, slope = quadratic.change(fit, end - 1e-4, end + 1e-4)
