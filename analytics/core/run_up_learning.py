@@ -75,6 +75,39 @@ MOST_GAIN = 0.9
 """A step that took back all would hide what comes before it for good; ours."""
 
 
+_SETTLED_M = 1e-4
+_WHOLE_PASSES = 20
+_MOST_PASSES = 200
+"""Passes over the attempts: how far the mark was off, and with it what an uncertain gain may have
+done, is known better in each, until the start mark moves by less than a tenth of a millimetre."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Habit:
+    """What the chain of steering does to an attempt.
+
+    Attributes
+    ----------
+    passed
+        Shape (n + 1,): share of a deviation of the mark that is left at each footfall.
+    bent
+        Shape (n + 1, n): by how much each position changes with each gain, for a mark 1 m too far
+        back.
+    stretched
+        Shape (n + 1,): by how much a session with steps one usual SD longer moves each position.
+    gain_variance
+        Shape (n,).
+    noise
+        Shape (n + 1, n + 1): covariance of one attempt.
+    """
+
+    passed: FloatArray
+    bent: FloatArray
+    stretched: FloatArray
+    gain_variance: FloatArray
+    noise: FloatArray
+
+
 @dataclass(frozen=True, slots=True)
 class Learned:
     """The athlete's own footfalls.
@@ -130,15 +163,16 @@ def learn_footfalls(
     ``E[toe_k] = theta_k + c_k (s - theta_n)``, ``c_n = 1``, ``c_(k-1) = (1 - g_k) c_k``
 
     which is linear in theta: with the model as its normal prior and the noise of start, steps,
-    sessions and readings carried through the same chain, the posterior is normal and exact, with
-    any footfalls missing. Whole positions are weighed, with their covariance: the errors of
-    neighbours hang together. The mean of the measured positions is no substitute: under a wrong
-    mark steering brings the foot to the board all the same, and the mean would make the wrong mark
-    and the reaching or chopped steps the plan.
+    sessions and readings carried through the same chain, the posterior is normal and, for known
+    gains, exact, with any footfalls missing. Whole positions are weighed, with their covariance:
+    the errors of neighbours hang together. The mean of the measured positions is no substitute:
+    under a wrong mark steering brings the foot to the board all the same, and the mean would make
+    the wrong mark and the reaching or chopped steps the plan.
 
     The gains are the slopes of step length on position, centred within sessions, less what the
-    reading error lends to them, drawn to the usual gains and kept within 0 and `MOST_GAIN`; the
-    step SD is drawn to the usual one. Both are then taken for known.
+    reading error lends to them, drawn to the usual gains and kept within 0 and `MOST_GAIN`. What
+    is left of their doubt is one more unknown, taken as linear about the mark that was learned
+    in the pass before. The step SD is drawn to the usual one and then taken for known.
 
     Edge cases: a no jump whose toe nobody measured is left out; it says little of the steps before.
     With each measured attempt the same start mark and steering that takes back nearly all, the
@@ -168,18 +202,16 @@ def learn_footfalls(
     if n < MIN_ATTEMPTS:
         return NotEnoughAttempts(n=n, needed=MIN_ATTEMPTS)
     toe, mark, session = toe[used], mark[used], session[used]
-    gain, step_variance = _steering(toe, session, habits)
+    gain, gain_variance, step_variance = _steering(toe, session, habits)
     chain = _chain(gain)
-    mean, covariance = _weigh(
-        model,
-        prior,
-        toe,
-        mark,
-        session,
+    habit = _Habit(
         passed=chain[:, -1],
+        bent=-chain[:, :-1] * chain[1:, -1],
         stretched=_stretch(chain, model, habits),
+        gain_variance=gain_variance,
         noise=_noise(chain, step_variance, habits),
     )
+    mean, covariance = _settle(model, prior, (toe, mark, session), habit)
     if np.any(np.diff(mean) <= 0):
         raise ValueError("the attempts are too far from the model: a step would have no length")
     with np.errstate(invalid="ignore"):  # 0 / 0 for the take-off foot: NaN
@@ -191,48 +223,67 @@ def learn_footfalls(
     )
 
 
+def _settle(
+    model: Footfalls,
+    prior: FloatArray,
+    attempts: tuple[FloatArray, FloatArray, IntArray],
+    habit: _Habit,
+) -> tuple[FloatArray, FloatArray]:
+    """Return what `_weigh` finds about the start mark that it finds."""
+    near = float(model.toe_m[-1])
+    for i in range(_MOST_PASSES):
+        mean, covariance = _weigh(model, prior, attempts, habit, near_m=near)
+        if abs(mean[-1] - near) < _SETTLED_M:
+            return mean, covariance
+        # What swings to and fro settles in half steps.
+        near += (1.0 if i < _WHOLE_PASSES else 0.5) * float(mean[-1] - near)
+    raise ValueError("the attempts are too far from the model: no start mark fits them")
+
+
 def _weigh(
     model: Footfalls,
     prior: FloatArray,
-    toe: FloatArray,
-    mark: FloatArray,
-    session: IntArray,
+    attempts: tuple[FloatArray, FloatArray, IntArray],
+    habit: _Habit,
     *,
-    passed: FloatArray,
-    stretched: FloatArray,
-    noise: FloatArray,
+    near_m: float,
 ) -> tuple[FloatArray, FloatArray]:
     """Return mean and covariance of the positions, given the attempts.
 
     The take-off foot of the natural run-up stands on the aim, so it is known. Unknown are the
-    other positions and, for each session, by how much all its steps were longer or shorter.
+    other positions, for each session by how much all its steps were longer or shorter, and by how
+    much each gain differs from its estimate, whose effect is taken where the natural run-up begins
+    `near_m`.
     """
-    n_places = model.toe_m.size
-    n_sessions = int(session.max()) + 1
-    unknown = n_places - 1
-    # E[toe] less what is known: the aim in its own row, and the mark as far as it passes through.
-    design = np.zeros((n_places, n_places))
-    design[np.diag_indices(n_places)] = 1.0
-    design[:, -1] -= passed
-    precision = np.zeros((unknown + n_sessions, unknown + n_sessions))
-    weighted = np.zeros(unknown + n_sessions)
-    precision[:unknown, :unknown] = prior
-    weighted[:unknown] = prior @ model.toe_m[1:]
-    sessions = np.arange(unknown, unknown + n_sessions)
-    precision[sessions, sessions] += 1.0
-    aim = model.toe_m[0] * design[:, 0]
-    for row, start, label in zip(toe, mark, session, strict=True):
-        seen = ~np.isnan(row)
-        known = np.zeros((int(seen.sum()), unknown + n_sessions))
-        known[:, :unknown] = design[seen, 1:]
-        known[:, unknown + label] = stretched[seen]
-        weight = np.linalg.solve(noise[np.ix_(seen, seen)], known)
-        precision += known.T @ weight
-        weighted += weight.T @ (row - aim - passed * start)[seen]
+    toe, mark, session = attempts
+    places, n_sessions = toe.shape[1], int(session.max()) + 1
+    positions, days = slice(0, places - 1), slice(places - 1, places - 1 + n_sessions)
+    gains = slice(days.stop, days.stop + places - 1)
+    precision = np.zeros((gains.stop, gains.stop))
+    weighted = np.zeros(gains.stop)
+    precision[positions, positions] = prior
+    weighted[positions] = prior @ model.toe_m[1:]
+    precision[days, days] = np.eye(n_sessions)
+    precision[gains, gains] = np.diag(1 / habit.gain_variance)
+
+    known = np.zeros((*toe.shape, gains.stop))
+    known[:, :, positions] = np.eye(places)[:, 1:]
+    known[:, :, places - 2] -= habit.passed
+    known[np.arange(session.size), :, places - 1 + session] = habit.stretched
+    known[:, :, gains] = habit.bent * (mark - near_m)[:, None, None]
+    left = toe - np.outer(mark, habit.passed)
+    left[:, 0] -= model.toe_m[0]
+    for pattern in np.unique(~np.isnan(toe), axis=0):
+        same = np.all(~np.isnan(toe) == pattern, axis=1)
+        weight = np.linalg.inv(habit.noise[np.ix_(pattern, pattern)])
+        of_these = known[same][:, pattern]
+        heavy = (weight @ of_these).reshape(-1, gains.stop)
+        precision += of_these.reshape(-1, gains.stop).T @ heavy
+        weighted += heavy.T @ left[same][:, pattern].ravel()
     full = np.linalg.inv(precision)
-    mean = np.concatenate([model.toe_m[:1], (full @ weighted)[:unknown]])
-    covariance = np.zeros((n_places, n_places))
-    covariance[1:, 1:] = full[:unknown, :unknown]
+    mean = np.concatenate([model.toe_m[:1], (full @ weighted)[positions]])
+    covariance = np.zeros((places, places))
+    covariance[1:, 1:] = full[positions, positions]
     return mean, covariance
 
 
@@ -246,10 +297,13 @@ def _precision(model: Footfalls) -> FloatArray:
     return np.asarray(linalg.cho_solve(factor, np.eye(covariance.shape[0])))
 
 
-def _steering(toe: FloatArray, session: IntArray, habits: Habits) -> tuple[FloatArray, FloatArray]:
-    """Return, for each of the steps 1 to n, the gain and the variance of what is added to it."""
+def _steering(
+    toe: FloatArray, session: IntArray, habits: Habits
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return for each of the steps 1 to n the gain, its variance and that of what is added."""
     n_steps = toe.shape[1] - 1
-    gain, squares, freedom = np.zeros(n_steps), 0.0, 0.0
+    gain, gain_variance = np.zeros(n_steps), np.zeros(n_steps)
+    squares, freedom = 0.0, 0.0
     usual = habits.step_sd_m**2
     reading = habits.reading_sd_m**2
     for k in range(1, n_steps + 1):
@@ -257,7 +311,7 @@ def _steering(toe: FloatArray, session: IntArray, habits: Habits) -> tuple[Float
         prior, prior_sd = (habits.gain, habits.gain_sd) if steered else (0.0, habits.early_gain_sd)
         both = ~np.isnan(toe[:, k]) & ~np.isnan(toe[:, k - 1])
         groups = conventions.group_by(session[both], n=int(both.sum()))
-        gain[k - 1] = prior
+        gain[k - 1], gain_variance[k - 1] = prior, prior_sd**2
         df = groups.index.size - groups.n_groups - 1
         if df < 1:
             continue
@@ -271,11 +325,12 @@ def _steering(toe: FloatArray, session: IntArray, habits: Habits) -> tuple[Float
             weight, prior_weight = spread / usual, prior_sd**-2
             drawn = (own + prior_weight * prior) / (weight + prior_weight)
             gain[k - 1] = np.clip(drawn, 0, MOST_GAIN)
+            gain_variance[k - 1] = 1 / (weight + prior_weight)
         left = made - gain[k - 1] * needed
         squares += float(left @ left) - (df + 1) * reading * (1 + (1 - gain[k - 1]) ** 2)
         freedom += df
     variance = (max(squares, 0.0) + USUAL_DF * usual) / (freedom + USUAL_DF)
-    return gain, np.full(n_steps, variance)
+    return gain, gain_variance, np.full(n_steps, variance)
 
 
 def _chain(gain: FloatArray) -> FloatArray:

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analytics.core import simulator
+from analytics.core import run_up_learning, simulator
 from analytics.core.conventions import NotEnoughAttempts
 from analytics.core.run_up_learning import (
     MIN_ATTEMPTS,
@@ -299,12 +299,6 @@ class TestRefusals:
             (lambda toe: np.where(toe > 26, np.inf, toe), 26.4, "infinite"),
             (lambda toe: toe, NAN, "start_mark_m"),
             (lambda toe: toe, [26.4, 26.4], "start_mark_m"),
-            # A metre for each step, far from this run-up.
-            (
-                lambda toe: np.where(np.arange(17) < 8, toe, toe[:, 8:9] + 1e-3 * np.arange(17)),
-                11.9,
-                "model",
-            ),
         ],
     )
     def test_what_cannot_be(self, change, mark, match: str):
@@ -312,3 +306,22 @@ class TestRefusals:
 
         with pytest.raises(ValueError, match=match):
             learn_footfalls(prior, Attempts(change(np.tile(prior.toe_m, (40, 1))), mark))
+
+    def test_attempts_that_would_leave_a_step_no_length(self):
+        # Footfall 1 a metre farther goes with footfall 2 a metre nearer: in nobody, but a model may
+        # say so.
+        way = np.array([1.0, -1.0, 0.0, 0.0])
+        covariance = np.zeros((5, 5))
+        covariance[1:, 1:] = 1e-4 * np.eye(4) + np.outer(way, way)
+        prior = Footfalls(np.array([0.06, 2.06, 4.06, 6.06, 8.06]), covariance)
+        toe = np.tile([0.06, 3.3, NAN, NAN, 8.06], (10, 1))
+
+        with pytest.raises(ValueError, match="no length"):
+            learn_footfalls(prior, Attempts(toe, 8.06), habits=NOBODY_STEERS)
+
+    def test_attempts_that_no_start_mark_fits(self, monkeypatch: pytest.MonkeyPatch):
+        monkeypatch.setattr(run_up_learning, "_MOST_PASSES", 1)
+        prior = model()
+
+        with pytest.raises(ValueError, match="no start mark"):
+            learn_footfalls(prior, Attempts(np.tile(prior.toe_m + 0.3, (5, 1)), 26.0))
