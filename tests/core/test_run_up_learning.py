@@ -64,7 +64,7 @@ def in_rounds(
 class TestConvergence:
     """The designed run-up becomes the athlete's within 30 attempts."""
 
-    # The model is 2.2 m too short or 2.3 m too long for these.
+    # The model is 3.5 m too short or 1.8 m too long for these.
     LONG = (Athlete(n_steps=16, top_speed_mps=9.2, top_frequency_hz=4.1), model())
     SHORT = (
         Athlete(n_steps=18, top_speed_mps=8.6, steering_from=6, steering_gain=0.6),
