@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
-from sklearn.tree import DecisionTreeRegressor  # type: ignore[import-untyped]
+from sklearn.tree import DecisionTreeRegressor
 from statsmodels.datasets import nile
 
 from analytics.core import breaks
@@ -151,6 +151,30 @@ class TestShift:
         usual = stats.ttest_ind(points[14:], points[:14]).confidence_interval(0.95)
         assert shift.interval_m.low == pytest.approx(usual.low, abs=1e-6)
         assert shift.interval_m.high == pytest.approx(usual.high, abs=1e-6)
+
+    def test_weighs_the_dates_as_integration_over_all_that_is_unknown_does(self):
+        # Both means and the SD by brute force: what a flat prior makes of each date.
+        points = np.array([0.0, 0.02, -0.02, 0.01, 0.03, 0.05, 0.04, 0.09, 0.10, 0.08, 0.11, 0.10])
+        mean = np.linspace(-1, 1, 4001)[:, None]
+        sd = np.exp(np.linspace(np.log(0.004), np.log(2), 400))
+
+        def weight(part: np.ndarray) -> np.ndarray:
+            square = np.sum((part[:, None] - mean.T) ** 2, axis=0)[:, None]
+            return np.exp(-square / (2 * sd**2)).sum(axis=0) * sd ** -float(part.size)
+
+        splits = range(3, 10)
+        chance = np.array([(weight(points[:k]) * weight(points[k:])).sum() for k in splits])
+        chance /= chance.sum()
+        change = [points[k:].mean() - points[:k].mean() for k in splits]
+        shift = search(points).shift
+
+        assert shift is not None
+        assert shift.change_m == pytest.approx(chance @ change, rel=1e-6)
+        assert shift.after == 3 + int(np.argmax(chance))
+        order = np.argsort(-chance)
+        likely = 3 + order[: int(np.searchsorted(np.cumsum(chance[order]), 0.95)) + 1]
+        assert (shift.earliest, shift.latest) == (likely.min(), likely.max())
+        assert shift.earliest < shift.latest
 
     def test_looks_further_for_its_date_with_a_higher_level(self):
         points = self.points + np.random.default_rng(8).normal(0, 0.03, 24)
