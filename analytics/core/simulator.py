@@ -27,7 +27,11 @@ _NEVER_NEGATIVE = (
     "step_sd_m",
     "unsteady_sd_m",
     "perception_sd_m",
+    "perception_sd_share",
     "wind_sd_mps",
+    "wind_reading_sd_mps",
+    "speed_cv",
+    "fatigue_spread",
     "measurement_sd_m",
     "time_cv",
     "effective_sd_m",
@@ -64,15 +68,24 @@ class Athlete:
     unsteady_steps, unsteady_sd_m
         The first and last of a run of steps that are less steady than the others, by number, and
         their SD; (0, 0) for none.
+    step_sds_m
+        SD of each step, of steps 1 to n, in place of those two; empty for none.
     steering_from, steering_gain
         Footfall from which the board is steered to (0: not at all), and the share g of the
         perceived deviation that each step then takes back.
-    perception_sd_m
-        Error of that perception.
-    wind_sd_mps, mean_wind_mps
-        Wind along the runway, positive a tail wind; one value for each attempt.
-    fatigue
-        Share by which the steps shorten from one attempt of a session to the next.
+    gains
+        Gain of each step, of steps 1 to n, in place of those two; empty for none.
+    perception_sd_m, perception_sd_share
+        Error of that perception, and by which share of the distance to the board it is larger.
+    wind_sd_mps, mean_wind_mps, wind_reading_sd_mps
+        Wind along the runway, positive a tail wind, one value for each attempt; and by how much
+        what is read of it differs from what the athlete felt.
+    speed_cv
+        Unsteadiness of the whole run's speed, as a share of it: half of it goes to the length of
+        the steps, half to their time.
+    fatigue, fatigue_spread
+        Shares by which the steps shorten, and by which their SDs grow, from one attempt of a
+        session to the next.
     growth
         Share by which the steps lengthen from one session to the next.
     measurement_sd_m
@@ -101,12 +114,18 @@ class Athlete:
     step_sd_m: float = 0.05
     unsteady_steps: tuple[int, int] = (0, 0)
     unsteady_sd_m: float = 0.05
+    step_sds_m: tuple[float, ...] = ()
     steering_from: int = 5
     steering_gain: float = 0.45
+    gains: tuple[float, ...] = ()
     perception_sd_m: float = 0.04
+    perception_sd_share: float = 0.0
     wind_sd_mps: float = 0.8
     mean_wind_mps: float = 0.0
+    wind_reading_sd_mps: float = 0.0
+    speed_cv: float = 0.0
     fatigue: float = 0.0
+    fatigue_spread: float = 0.0
     growth: float = 0.0
     measurement_sd_m: float = 0.005
     unmeasured_no_jump_share: float = 0.5
@@ -155,7 +174,7 @@ class SimulatedAttempts:
     no_jump
         Shape (n,): the true toe was beyond the line.
     wind_mps
-        Shape (n,).
+        Shape (n,): as read.
     effective_m, official_m
         Shape (n,): distance from the toe, and what officials read: less the toe-to-board distance,
         rounded down to the centimetre, NaN for a no jump.
@@ -246,6 +265,10 @@ def simulate(
     the growth of ``0.08 (D / 35)^1.5 (w - w^2 / 16)`` over the step, D the metres run. A step is
     kept between 0.50 and 3.20 m. Gate times are interpolated between touchdowns.
 
+    Chance is drawn in the same order and number whatever the habits, so that two athletes with the
+    same number of steps and the same seed have the same luck: what differs between their attempts
+    is what differs between them.
+
     Examples
     --------
     >>> made = simulate(Athlete(), attempts_by_session=[6, 6], rng=np.random.default_rng(1))
@@ -258,15 +281,21 @@ def simulate(
     session = np.repeat(np.arange(counts.size), counts)
     wind = rng.normal(athlete.mean_wind_mps, athlete.wind_sd_mps, size=n)
     start_error = _start_errors(athlete, counts, rng)
+    # Of a stream of its own: habits that came later leave the attempts of a seed as they were.
+    (later,) = rng.spawn(1)
+    faster = athlete.speed_cv * later.standard_normal(n)
+    read_wind = wind + athlete.wind_reading_sd_mps * later.standard_normal(n)
+    place = _place_in_session(counts)
     true_toe = _footfalls(
         athlete,
         plan,
         rng,
         start_error=start_error,
         wind=wind,
-        stretch=(1 - athlete.fatigue * _place_in_session(counts)) * (1 + athlete.growth * session),
+        stretch=(1 - athlete.fatigue * place) * (1 + athlete.growth * session) * (1 + faster / 2),
+        unsteadier=np.asarray(1.0 + athlete.fatigue_spread * place, dtype=np.float64),
     )
-    touchdown, toe_off = _contact_times(athlete, plan, true_toe, rng)
+    touchdown, toe_off = _contact_times(athlete, plan, true_toe, rng, quicker=faster / 2)
     board = true_toe[:, 0].copy()
     no_jump = board < 0
     toe = true_toe + rng.normal(0.0, athlete.measurement_sd_m, size=true_toe.shape)
@@ -286,11 +315,41 @@ def simulate(
         toe_off_s=toe_off,
         gate_time_s=_gate_times(athlete, true_toe, touchdown),
         no_jump=no_jump,
-        wind_mps=wind,
+        wind_mps=read_wind,
         effective_m=effective,
         official_m=official,
         true_board_m=board,
     )
+
+
+def step_sds(athlete: Athlete) -> FloatArray:
+    """Return the SD of each step's length, of steps 1 to n.
+
+    Examples
+    --------
+    >>> step_sds(Athlete(n_steps=5, unsteady_steps=(5, 4), unsteady_sd_m=0.15)).tolist()
+    [0.05, 0.05, 0.05, 0.15, 0.15]
+    """
+    if athlete.step_sds_m:
+        return np.asarray(athlete.step_sds_m, dtype=np.float64)
+    step = np.arange(1, athlete.n_steps + 1)
+    # Step numbers count back from the board, so that a run of steps begins with the higher.
+    first, last = athlete.unsteady_steps
+    return np.where((first >= step) & (step >= last), athlete.unsteady_sd_m, athlete.step_sd_m)
+
+
+def step_gains(athlete: Athlete) -> FloatArray:
+    """Return the share of a seen deviation that each step takes back, of steps 1 to n.
+
+    Examples
+    --------
+    >>> step_gains(Athlete(n_steps=4, steering_from=2)).tolist()
+    [0.45, 0.45, 0.0, 0.0]
+    """
+    if athlete.gains:
+        return np.asarray(athlete.gains, dtype=np.float64)
+    step = np.arange(1, athlete.n_steps + 1)
+    return np.where(step <= athlete.steering_from, athlete.steering_gain, 0.0)
 
 
 def _start_errors(athlete: Athlete, counts: IntArray, rng: np.random.Generator) -> FloatArray:
@@ -313,33 +372,38 @@ def _footfalls(
     start_error: FloatArray,
     wind: FloatArray,
     stretch: FloatArray,
+    unsteadier: FloatArray,
 ) -> FloatArray:
     n = start_error.size
     toe = np.empty((n, plan.toe_m.size))
     toe[:, -1] = plan.start_mark_m + start_error
     slope = wind_effect.usual_wind_slope(plan.start_mark_m - plan.toe_m)
     felt = wind_effect.felt_wind(wind)
-    unsteady_from, unsteady_to = athlete.unsteady_steps
+    sds, gains = step_sds(athlete), step_gains(athlete)
     for k in range(athlete.n_steps, 0, -1):
-        # Step numbers count back from the board, so that a run of steps begins with the higher.
-        sd = athlete.unsteady_sd_m if unsteady_from >= k >= unsteady_to else athlete.step_sd_m
         length = (plan.toe_m[k] - plan.toe_m[k - 1]) * stretch
-        length += rng.normal(0.0, sd, size=n)
+        length += rng.normal(0.0, sds[k - 1], size=n) * unsteadier
         length += (slope[k] - slope[k - 1]) * felt
-        seen = toe[:, k] - plan.toe_m[k] + rng.normal(0.0, athlete.perception_sd_m, size=n)
-        if k <= athlete.steering_from:
-            length += athlete.steering_gain * seen
+        blurred = athlete.perception_sd_m + athlete.perception_sd_share * plan.toe_m[k]
+        seen = toe[:, k] - plan.toe_m[k] + rng.normal(0.0, blurred, size=n)
+        length += gains[k - 1] * seen
         toe[:, k - 1] = toe[:, k] - np.clip(length, SHORTEST_STEP_M, LONGEST_STEP_M)
     return toe
 
 
 def _contact_times(
-    athlete: Athlete, plan: PlannedRunUp, toe: FloatArray, rng: np.random.Generator
+    athlete: Athlete,
+    plan: PlannedRunUp,
+    toe: FloatArray,
+    rng: np.random.Generator,
+    *,
+    quicker: FloatArray,
 ) -> tuple[FloatArray, FloatArray]:
     """Return touchdown and toe-off times; contacts shorten as the run gets faster."""
     n = toe.shape[0]
     swing = np.clip(rng.normal(1.0, athlete.time_cv, size=(n, athlete.n_steps)), 0.8, 1.2)
-    step_time = np.maximum(plan.step_time_s * swing, np.diff(toe, axis=1) / FASTEST_MPS)
+    planned_time = plan.step_time_s * swing / (1 + np.maximum(quicker, -0.5))[:, None]
+    step_time = np.maximum(planned_time, np.diff(toe, axis=1) / FASTEST_MPS)
     touchdown = np.zeros((n, athlete.n_steps + 1))
     # Column k is k steps before take-off: times add up from the last column to the first.
     touchdown[:, :-1] = np.cumsum(step_time[:, ::-1], axis=1)[:, ::-1]
@@ -377,6 +441,11 @@ def _check_athlete(athlete: Athlete) -> None:
         <= athlete.n_steps,
         "persistence must lie in [0, 1)": 0 <= athlete.persistence < 1,
         "unmeasured_no_jump_share must lie in [0, 1]": 0 <= athlete.unmeasured_no_jump_share <= 1,
+        "step_sds_m must hold one SD, 0 or more, for each step": len(athlete.step_sds_m)
+        in {0, athlete.n_steps}
+        and all(0 <= sd < np.inf for sd in athlete.step_sds_m),
+        "gains must hold one finite gain for each step": len(athlete.gains) in {0, athlete.n_steps}
+        and bool(np.all(np.isfinite(athlete.gains))),
         "gate_at_m must fall": list(athlete.gate_at_m)
         == sorted(set(athlete.gate_at_m), reverse=True),
         "first_frequency_hz must be at least 2": athlete.first_frequency_hz >= 2,
