@@ -14,6 +14,15 @@ def number(value: float, decimals: int = 0) -> str:
     return str(formats.number_format(rounded or 0.0, decimal_pos=decimals))
 
 
+def halves(value: float) -> str:
+    """Return a number of whole or half ones.
+
+    >>> halves(99.0), halves(99.5)
+    ('99', '99.5')
+    """
+    return number(value, 0 if float(value).is_integer() else 1)
+
+
 def centimetres(metres_: float) -> str:
     """Return a length in whole centimetres, without its sign.
 

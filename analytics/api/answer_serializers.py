@@ -6,10 +6,13 @@ from rest_framework import serializers
 
 from analytics.api.serializers import (
     FootfallSpreadSerializer,
+    IntervalSerializer,
     WindowSerializer,
     figure,
 )
-from approaches.models import FinishClass
+from analytics.core.diagnosis import Trouble
+from analytics.core.mark_advice import MarkAnswer
+from approaches.models import FinishClass, SessionKind
 
 
 class ReasonSerializer(serializers.Serializer[Any]):
@@ -105,3 +108,212 @@ class ErrorSharesSerializer(AnswerSerializer):
     error_shares = figure(SharesSerializer)
     has_phases = serializers.BooleanField(help_text="The plan says where its phases begin.")
     is_planned = serializers.BooleanField(help_text="The plan says where footfalls should be.")
+
+
+class MeanSerializer(serializers.Serializer[Any]):
+    """A mean over attempts, and the SD from attempt to attempt."""
+
+    n = serializers.IntegerField()
+    mean = serializers.FloatField()
+    interval = IntervalSerializer()
+    sd = serializers.FloatField()
+
+
+class LastStepsSerializer(serializers.Serializer[Any]):
+    """The last three steps, step 1 the last; ratios are to step 3 of the same attempt."""
+
+    n = serializers.IntegerField()
+    length_ratio_2 = figure(MeanSerializer)
+    length_ratio_1 = figure(MeanSerializer)
+    penultimate_longer_percent = figure(MeanSerializer)
+    n_lengths = serializers.IntegerField()
+    n_medium_long_short = serializers.IntegerField()
+    time_ratio_2 = figure(MeanSerializer)
+    time_ratio_1 = figure(MeanSerializer)
+    contact_s = figure(MeanSerializer, many=True)
+    n_contacts = serializers.IntegerField(help_text="Attempts with all three contacts watched.")
+    n_contacts_as_planned = serializers.IntegerField()
+    contact_as_planned = serializers.ListField(
+        child=serializers.ListField(child=serializers.IntegerField()),
+        help_text="Of footfalls 2, 1 and 0: how often as planned, of how many.",
+    )
+
+
+class FlaggedSerializer(serializers.Serializer[Any]):
+    """An attempt with chopped or reaching steps."""
+
+    attempt = serializers.UUIDField()
+    stutter = serializers.BooleanField()
+    over_stride = serializers.BooleanField()
+    z = _list(help_text="Of steps 1 to 5, against the athlete's other attempts.")
+
+
+class FaultsSerializer(serializers.Serializer[Any]):
+    """Chopped and reaching steps near the board, in attempts of the latest plan revision."""
+
+    n = serializers.IntegerField()
+    has_times = serializers.BooleanField(help_text="Without touchdown times none is flagged.")
+    n_stutters = serializers.IntegerField()
+    n_over_strides = serializers.IntegerField()
+    habitual_short_steps = serializers.ListField(
+        child=serializers.BooleanField(), help_text="Of steps 1 to 5: short of the plan as a habit."
+    )
+    flagged = FlaggedSerializer(many=True)
+
+
+class RhythmSerializer(AnswerSerializer):
+    last_steps = figure(LastStepsSerializer)
+    planned_contacts = serializers.ListField(child=serializers.CharField())
+    step_faults = figure(FaultsSerializer)
+
+
+class OutlookSerializer(serializers.Serializer[Any]):
+    """What the next attempts will probably do at the board."""
+
+    n = serializers.IntegerField()
+    n_measured = serializers.IntegerField()
+    n_unmeasured_no_jumps = serializers.IntegerField()
+    n_sessions = serializers.IntegerField()
+    aim_m = serializers.FloatField()
+    mean_m = serializers.FloatField(help_text="Where the next toe is expected.")
+    toe_interval = IntervalSerializer()
+    probability_no_jump = serializers.FloatField()
+    probability_no_jump_interval = IntervalSerializer(
+        help_text="This athlete's own risk, which the attempts do not tell exactly."
+    )
+    probability_on_board = serializers.FloatField()
+    probability_short = serializers.FloatField()
+    probability_all_no_jumps = serializers.ListField(
+        child=serializers.FloatField(), help_text="That each of 1, 2, ... 6 attempts is a no jump."
+    )
+
+
+class OutlookAnswerSerializer(AnswerSerializer):
+    outlook = figure(OutlookSerializer)
+    mark_corrected = serializers.BooleanField(help_text="The mark was moved since these attempts.")
+    in_session = serializers.BooleanField(help_text="Of a session that goes on.")
+
+
+class AimChoiceSerializer(serializers.Serializer[Any]):
+    aim_m = serializers.FloatField()
+    expected_m = serializers.FloatField(help_text="Best distance in the end; none counts as 0.")
+    probability_no_jump = serializers.FloatField()
+    good_from_m = serializers.FloatField(help_text="From here on an aim is as good to 1 cm.")
+    good_to_m = serializers.FloatField()
+    capped = serializers.BooleanField(help_text="Behind the board would be better still.")
+
+
+class AimAdviceSerializer(serializers.Serializer[Any]):
+    """Where to aim for the attempts that are left."""
+
+    n_toes = serializers.IntegerField()
+    n_distances = serializers.IntegerField()
+    attempts_left = serializers.IntegerField()
+    best_m = serializers.FloatField(allow_null=True)
+    cut_m = serializers.FloatField(allow_null=True)
+    fixed = AimChoiceSerializer(help_text="One aim for all attempts that are left.")
+    plan = AimChoiceSerializer(help_text="For this attempt, when later aims follow the results.")
+    while_no_better_m = serializers.ListField(child=serializers.FloatField())
+    habit_m = serializers.FloatField(help_text="Where the toe is expected now.")
+    habit_expected_m = serializers.FloatField()
+    habit_probability_no_jump = serializers.FloatField()
+    gain_m = serializers.FloatField()
+    move_m = serializers.FloatField(help_text="From the habit to the plan's aim.")
+
+
+class AimFieldsSerializer(serializers.Serializer[Any]):
+    aim = figure(AimAdviceSerializer, allow_null=True)
+    lacks = serializers.CharField(allow_null=True, help_text="toe or distance.")
+    distance_sd_m = serializers.FloatField(allow_null=True)
+
+
+class AimAnswerSerializer(AimFieldsSerializer, AnswerSerializer):
+    pass
+
+
+class PlaceBiasSerializer(serializers.Serializer[Any]):
+    """The present bias at the board or the check mark; positive: lands short."""
+
+    n = serializers.IntegerField()
+    mean_m = serializers.FloatField()
+    sd_m = serializers.FloatField()
+    interval = IntervalSerializer()
+    error_sd_m = serializers.FloatField(help_text="SD of one attempt.")
+    probability_short = serializers.FloatField()
+    probability_far = serializers.FloatField()
+
+
+class MarkAdviceSerializer(serializers.Serializer[Any]):
+    answer = serializers.ChoiceField([each.value for each in MarkAnswer])
+    n = serializers.IntegerField()
+    board = PlaceBiasSerializer()
+    check = PlaceBiasSerializer(allow_null=True)
+    move_m = serializers.FloatField(help_text="Negative toward the pit.")
+    start_mark_m = serializers.FloatField(help_text="The mark to use, to the centimetre.")
+
+
+class MarkFieldsSerializer(serializers.Serializer[Any]):
+    advice = figure(MarkAdviceSerializer)
+    check_footfall = serializers.IntegerField(allow_null=True)
+    pass_through = serializers.FloatField()
+    n_with_wind = serializers.IntegerField()
+    start_mark_feet = serializers.CharField(allow_null=True)
+    start_mark_shoes = serializers.FloatField(allow_null=True)
+
+
+class MarkAnswerSerializer(MarkFieldsSerializer, AnswerSerializer):
+    pass
+
+
+class FindingSerializer(serializers.Serializer[Any]):
+    """One possible trouble, with the number that speaks for or against it."""
+
+    trouble = serializers.ChoiceField([each.value for each in Trouble])
+    shown = serializers.BooleanField()
+    probability = serializers.FloatField()
+    estimate = serializers.FloatField()
+    interval = IntervalSerializer()
+    size_m = serializers.FloatField(help_text="Typical error that it makes.")
+    part = serializers.CharField(allow_null=True)
+
+
+class DiagnosisSerializer(serializers.Serializer[Any]):
+    n = serializers.IntegerField()
+    n_sessions = serializers.IntegerField()
+    main = serializers.ChoiceField([each.value for each in Trouble], allow_null=True)
+    findings = FindingSerializer(many=True)
+
+
+class PracticeFocusSerializer(AnswerSerializer):
+    diagnosis = figure(DiagnosisSerializer)
+    check_footfall = serializers.IntegerField(allow_null=True)
+    is_planned = serializers.BooleanField(help_text="The plan says enough to judge by.")
+
+
+class ContestSerializer(serializers.Serializer[Any]):
+    """How far an athlete is in a competition."""
+
+    attempts_taken = serializers.IntegerField()
+    attempts_left = serializers.IntegerField()
+    cut_waits = serializers.BooleanField(help_text="Only attempts before the cut are counted on.")
+    best_m = serializers.FloatField(allow_null=True)
+    cut_m = serializers.FloatField(allow_null=True)
+
+
+class NextAttemptSerializer(AnswerSerializer):
+    """From which mark to run and where to aim in the next attempt, and why."""
+
+    athlete = serializers.UUIDField()
+    athlete_code = serializers.CharField()
+    start_mark_m = serializers.FloatField(allow_null=True)
+    aim_m = serializers.FloatField()
+    aim_moves_m = serializers.FloatField(help_text="What of the mark is for another aim.")
+    contest = ContestSerializer(allow_null=True)
+    mark = MarkFieldsSerializer()
+    aim = AimFieldsSerializer(allow_null=True)
+
+
+class NextAttemptsSerializer(serializers.Serializer[Any]):
+    session = serializers.UUIDField()
+    kind = serializers.ChoiceField(SessionKind.choices)
+    results = NextAttemptSerializer(many=True, help_text="By athletes' codes.")

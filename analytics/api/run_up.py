@@ -8,7 +8,7 @@ from django.http import HttpResponse
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework.request import Request
 
-from analytics.answers import error_shares, steering
+from analytics.answers import error_shares, rhythm, steering
 from analytics.api import answer_serializers as serializers
 from analytics.api.asked import EVERY, AnswerView
 
@@ -64,5 +64,22 @@ class ErrorSharesView(AnswerView):
     tell = staticmethod(error_shares.tell)
 
     @extend_schema(parameters=EVERY, responses=serializers.ErrorSharesSerializer)
+    def get(self, request: Request, club: str, approach_id: UUID) -> HttpResponse:
+        return self.answered()
+
+
+class RhythmView(AnswerView):
+    """Lengths, times and contacts of the last three steps; chopped and reaching steps.
+
+    The last three steps over the latest attempts; chopped and reaching steps in those of the latest
+    plan revision among them.
+    """
+
+    operation_names = {"GET": "rhythm_read"}
+    serializer_class = serializers.RhythmSerializer
+    work_out = staticmethod(rhythm.work_out)
+    tell = staticmethod(rhythm.tell)
+
+    @extend_schema(parameters=EVERY, responses=serializers.RhythmSerializer)
     def get(self, request: Request, club: str, approach_id: UUID) -> HttpResponse:
         return self.answered()

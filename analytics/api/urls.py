@@ -1,6 +1,6 @@
 from django.urls import path
 
-from analytics.api import figures, run_up, views
+from analytics.api import advice, figures, run_up, views
 
 urlpatterns = [
     path(
@@ -15,6 +15,24 @@ urlpatterns = [
         "approaches/<uuid:approach_id>/error-shares",
         run_up.ErrorSharesView.as_view(),
         name="error-shares",
+    ),
+    path("approaches/<uuid:approach_id>/rhythm", run_up.RhythmView.as_view(), name="rhythm"),
+    path("approaches/<uuid:approach_id>/outlook", advice.OutlookView.as_view(), name="outlook"),
+    path("approaches/<uuid:approach_id>/aim", advice.AimView.as_view(), name="aim"),
+    path(
+        "approaches/<uuid:approach_id>/mark-advice",
+        advice.MarkAdviceView.as_view(),
+        name="mark-advice",
+    ),
+    path(
+        "approaches/<uuid:approach_id>/practice-focus",
+        advice.PracticeFocusView.as_view(),
+        name="practice-focus",
+    ),
+    path(
+        "sessions/<uuid:session_id>/next-attempt",
+        advice.NextAttemptView.as_view(),
+        name="next-attempt",
     ),
     path("alerts/", views.AlertList.as_view(), name="alerts"),
     path("alerts/<uuid:alert_id>/", views.AlertDetail.as_view(), name="alert"),

@@ -11,7 +11,14 @@ from analytics.selectors.alerts import (
     put_off_on,
     stamp_of,
 )
-from analytics.selectors.run_ups import CheckMark, Marks, RunUps, read_run_ups_for
+from analytics.selectors.run_ups import (
+    CheckMark,
+    Marks,
+    RunUps,
+    SeriesInSession,
+    list_series_in_session_for,
+    read_run_ups_for,
+)
 from analytics.selectors.series import (
     Series,
     SeriesAttempts,
@@ -39,6 +46,7 @@ __all__ = [
     "RunUps",
     "Series",
     "SeriesAttempts",
+    "SeriesInSession",
     "SeriesSummary",
     "Standing",
     "count_series_judged_otherwise",
@@ -49,6 +57,7 @@ __all__ = [
     "list_alert_rules",
     "list_alerts_for",
     "list_series",
+    "list_series_in_session_for",
     "list_sessions_since",
     "list_summaries",
     "lock_alert",

@@ -1,7 +1,7 @@
 """Everything that was measured of the latest run-ups of a series, and what was planned for them."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from functools import cached_property
 from typing import Any, LiteralString
@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from analytics.core.conventions import DEFAULT_AIM_M
 from analytics.selectors.series import Series
-from approaches.models import Finish, Outcome
+from approaches.models import Finish, FinishClass, Outcome
 from athletes import selectors as athlete_selectors
 from clubs.selectors import Caller
 from common import prepared
@@ -92,19 +92,17 @@ class RunUps:
 
     def __getitem__(self, part: slice) -> "RunUps":
         """Return some neighbouring attempts."""
-        sequences = {
-            name: getattr(self, name)[part]
-            for name in self.__dataclass_fields__
-            if name not in {"series", "steps", "shoe_length_m", "marks_now", "marks"}
-        }
-        return RunUps(
-            series=self.series,
-            steps=self.steps,
-            shoe_length_m=self.shoe_length_m,
-            marks_now=self.marks_now,
-            marks=self.marks,
-            **sequences,
-        )
+        return replace(self, **{name: getattr(self, name)[part] for name in _OF_EACH})
+
+    def those(self, chosen: BoolArray) -> "RunUps":
+        """Return some of the attempts, in order."""
+        places = np.flatnonzero(chosen)
+        picked: dict[str, Any] = {}
+        for name in _OF_EACH:
+            values = getattr(self, name)
+            is_array = isinstance(values, np.ndarray)
+            picked[name] = values[places] if is_array else [values[place] for place in places]
+        return replace(self, **picked)
 
     @property
     def key(self) -> tuple[Any, ...]:
@@ -155,6 +153,14 @@ class RunUps:
         """Return the marks that the last attempt was made under."""
         plan_id = self.plan_ids[-1] if len(self) else None
         return None if plan_id is None else self.marks[plan_id]
+
+
+# The fields that hold something for each attempt.
+_OF_EACH = tuple(
+    name
+    for name in RunUps.__dataclass_fields__
+    if name not in {"series", "steps", "shoe_length_m", "marks_now", "marks"}
+)
 
 
 class _Head(msgspec.Struct, frozen=True, gc=False):
@@ -301,3 +307,43 @@ def _matrix(rows: Sequence[Sequence[float]], *, columns: int) -> FloatArray:
 
 def _or_nan(values: Sequence[float | None]) -> FloatArray:
     return np.array([np.nan if each is None else each for each in values], dtype=np.float64)
+
+
+@dataclass(frozen=True, slots=True)
+class SeriesInSession:
+    """A series of jumps that goes on in a session, and what was reached there so far."""
+
+    series: Series
+    athlete_id: UUID
+    athlete_code: str
+    attempts_taken: int  # full jumps; a baulk is none
+    best_m: float | None
+
+
+_IN_SESSION = """
+    SELECT a.approach_id, a.athlete_id, t.code,
+           (count(*) FILTER (WHERE a.finish = 'jump' AND a.outcome <> 'baulk'))::int,
+           (max(a.official_m) FILTER (WHERE a.finish = 'jump' AND a.official_m > 0))::float8
+      FROM approaches_attempt AS a
+      JOIN athletes_athlete AS t ON t.club_id = a.club_id AND t.id = a.athlete_id
+     WHERE a.session_id = %s AND a.voided_at IS NULL AND a.finish IN ('jump', 'pop_up')
+       AND a.left_out IS DISTINCT FROM 'partial'
+"""
+
+
+def list_series_in_session_for(
+    caller: Caller, session_id: UUID, *, today: date
+) -> list[SeriesInSession]:
+    """Return the run-ups that are jumped from in a session, of athletes whom the caller may see."""
+    query: LiteralString = _IN_SESSION
+    parameters: tuple[Any, ...] = (session_id,)
+    limits = athlete_selectors.find_limits_of(caller, today=today)
+    if limits is not None:
+        query = f"{query} AND a.athlete_id IN ({limits.query})"
+        parameters += limits.parameters
+    query = f"{query} GROUP BY a.approach_id, a.athlete_id, t.code ORDER BY t.code, a.approach_id"
+
+    def make(approach_id: UUID, *columns: Any) -> SeriesInSession:
+        return SeriesInSession(Series(approach_id, FinishClass.JUMP), *columns)
+
+    return prepared.read_rows(query, parameters, make=make)

@@ -6,7 +6,15 @@ from typing import Any
 
 import pytest
 
-from analytics.answers import error_shares, steering
+from analytics.answers import (
+    aim,
+    error_shares,
+    mark_advice,
+    outlook,
+    practice_focus,
+    rhythm,
+    steering,
+)
 from analytics.core.simulator import Athlete
 from tests.answers.run_ups import make_marks, marks_of, simulated
 
@@ -19,7 +27,15 @@ ATHLETES = {
     "off the mark": replace(STEADY, mark_error_m=0.3),
 }
 SESSIONS = {"many": [6] * 6, "some": [6, 6], "few": [3], "none": []}
-QUESTIONS: tuple[ModuleType, ...] = (steering, error_shares)
+QUESTIONS: tuple[ModuleType, ...] = (
+    steering,
+    error_shares,
+    rhythm,
+    outlook,
+    aim,
+    mark_advice,
+    practice_focus,
+)
 
 
 def _answers() -> list[Any]:

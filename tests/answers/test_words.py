@@ -1,11 +1,16 @@
 """Numbers in sentences, and sentences in another language."""
 
+import pkgutil
+from importlib import import_module
+
 import pytest
 from django.utils import translation
 
-from analytics.answers import error_shares, steering, words
+from analytics import answers
+from analytics.answers import next_attempt, told, words
+from analytics.core import cautions
 from analytics.core.conventions import Interval
-from tests.answers.pages import EVERY_ANSWER, depth_0_of
+from tests.answers.pages import EVERY_ANSWER, QUESTIONS, depth_0_of
 
 
 class TestNumbers:
@@ -73,7 +78,16 @@ class TestEveryAnswer:
 
 
 def test_every_question_is_among_them():
-    assert {question for question, _ in (each.values for each in EVERY_ANSWER)} == {
-        steering,
-        error_shares,
-    }
+    """A module that answers a question has both functions; a new one belongs into QUESTIONS."""
+    modules = [
+        import_module(f"{answers.__name__}.{each.name}")
+        for each in pkgutil.iter_modules(answers.__path__)
+    ]
+
+    questions = {each for each in modules if hasattr(each, "work_out") and hasattr(each, "tell")}
+
+    assert questions == {*QUESTIONS, next_attempt}  # whose choices are those of a session
+
+
+def test_the_caution_is_that_of_every_advice():
+    assert told.caution() == cautions.COACH_DECIDES
