@@ -8,9 +8,10 @@ import numpy as np
 import numpy.typing as npt
 from scipy import linalg
 
-from analytics.core import conventions
+from analytics.core import conventions, run_up_steering
 from analytics.core.conventions import FloatArray, IntArray, NotEnoughAttempts
 from analytics.core.run_up_model import Footfalls
+from analytics.core.run_up_steering import USUAL_HABITS, Habits, Steering
 
 MIN_ATTEMPTS = 3
 """Attempts below which the model stays as it is."""
@@ -35,77 +36,11 @@ class Attempts:
     session: npt.ArrayLike | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Habits:
-    """What is usual in a run-up, before the athlete's own attempts say. Ours.
-
-    Attributes
-    ----------
-    steered_steps
-        Steps before take-off in which the board is steered to: five, the mean onset in elite
-        jumpers (Hay 1988).
-    gain, gain_sd
-        Share of a deviation that each of these steps takes back, and its SD.
-    early_gain_sd
-        The same for the steps before, where the mean is 0.
-    start_sd_m, step_sd_m
-        SD of where an attempt starts against its mark, and of each step.
-    session_sd_m
-        SD, from session to session, of the run up to the board if nobody steered.
-    reading_sd_m
-        Reading error of each footfall.
-    """
-
-    steered_steps: int = 5
-    gain: float = 0.35
-    gain_sd: float = 0.25
-    early_gain_sd: float = 0.10
-    start_sd_m: float = 0.06
-    step_sd_m: float = 0.05
-    session_sd_m: float = 0.06
-    reading_sd_m: float = 0.01
-
-
-USUAL_HABITS = Habits()
-
-USUAL_DF = 4.0
-"""Weight of the usual step SD beside the athlete's own; ours."""
-
-MOST_GAIN = 0.9
-"""A step that took back all would hide what comes before it for good; ours."""
-
-
 _SETTLED_M = 1e-4
 _WHOLE_PASSES = 20
 _MOST_PASSES = 200
 """Passes over the attempts: how far the mark was off, and with it what an uncertain gain may have
 done, is known better in each, until the start mark moves by less than a tenth of a millimetre."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Habit:
-    """What the chain of steering does to an attempt.
-
-    Attributes
-    ----------
-    passed
-        Shape (n + 1,): share of a deviation of the mark that is left at each footfall.
-    bent
-        Shape (n + 1, n): by how much each position changes with each gain, for a mark 1 m too far
-        back.
-    stretched
-        Shape (n + 1,): by how much a session with steps one usual SD longer moves each position.
-    gain_variance
-        Shape (n,).
-    noise
-        Shape (n + 1, n + 1): covariance of one attempt.
-    """
-
-    passed: FloatArray
-    bent: FloatArray
-    stretched: FloatArray
-    gain_variance: FloatArray
-    noise: FloatArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,7 +105,7 @@ def learn_footfalls(
     the wrong mark and the reaching or chopped steps the plan.
 
     The gains are the slopes of step length on position, centred within sessions, less what the
-    reading error lends to them, drawn to the usual gains and kept within 0 and `MOST_GAIN`. What
+    reading error lends to them, drawn to the usual gains (`run_up_steering`). What
     is left of their doubt is one more unknown, taken as linear about the mark that was learned
     in the pass before. The step SD is drawn to the usual one and then taken for known.
 
@@ -202,16 +137,8 @@ def learn_footfalls(
     if n < MIN_ATTEMPTS:
         return NotEnoughAttempts(n=n, needed=MIN_ATTEMPTS)
     toe, mark, session = toe[used], mark[used], session[used]
-    gain, gain_variance, step_variance = _steering(toe, session, habits)
-    chain = _chain(gain)
-    habit = _Habit(
-        passed=chain[:, -1],
-        bent=-chain[:, :-1] * chain[1:, -1],
-        stretched=_stretch(chain, model, habits),
-        gain_variance=gain_variance,
-        noise=_noise(chain, step_variance, habits),
-    )
-    mean, covariance = _settle(model, prior, (toe, mark, session), habit)
+    steering = run_up_steering.estimate_steering(toe, session, natural_m=model.toe_m, habits=habits)
+    mean, covariance = _settle(model, prior, (toe, mark, session), steering)
     if np.any(np.diff(mean) <= 0):
         raise ValueError("the attempts are too far from the model: a step would have no length")
     with np.errstate(invalid="ignore"):  # 0 / 0 for the take-off foot: NaN
@@ -219,7 +146,7 @@ def learn_footfalls(
     return Learned(
         footfalls=Footfalls(toe_m=mean, covariance_m2=covariance, n_attempts=n),
         own_share=np.asarray(own_share),
-        gain=gain,
+        gain=steering.gain,
     )
 
 
@@ -227,12 +154,12 @@ def _settle(
     model: Footfalls,
     prior: FloatArray,
     attempts: tuple[FloatArray, FloatArray, IntArray],
-    habit: _Habit,
+    steering: Steering,
 ) -> tuple[FloatArray, FloatArray]:
     """Return what `_weigh` finds about the start mark that it finds."""
     near = float(model.toe_m[-1])
     for i in range(_MOST_PASSES):
-        mean, covariance = _weigh(model, prior, attempts, habit, near_m=near)
+        mean, covariance = _weigh(model, prior, attempts, steering, near_m=near)
         if abs(mean[-1] - near) < _SETTLED_M:
             return mean, covariance
         # What swings to and fro settles in half steps.
@@ -244,7 +171,7 @@ def _weigh(
     model: Footfalls,
     prior: FloatArray,
     attempts: tuple[FloatArray, FloatArray, IntArray],
-    habit: _Habit,
+    steering: Steering,
     *,
     near_m: float,
 ) -> tuple[FloatArray, FloatArray]:
@@ -264,18 +191,18 @@ def _weigh(
     precision[positions, positions] = prior
     weighted[positions] = prior @ model.toe_m[1:]
     precision[days, days] = np.eye(n_sessions)
-    precision[gains, gains] = np.diag(1 / habit.gain_variance)
+    precision[gains, gains] = np.diag(1 / steering.gain_variance)
 
     known = np.zeros((*toe.shape, gains.stop))
     known[:, :, positions] = np.eye(places)[:, 1:]
-    known[:, :, places - 2] -= habit.passed
-    known[np.arange(session.size), :, places - 1 + session] = habit.stretched
-    known[:, :, gains] = habit.bent * (mark - near_m)[:, None, None]
-    left = toe - np.outer(mark, habit.passed)
+    known[:, :, places - 2] -= steering.passed
+    known[np.arange(session.size), :, places - 1 + session] = steering.stretched
+    known[:, :, gains] = steering.bent * (mark - near_m)[:, None, None]
+    left = toe - np.outer(mark, steering.passed)
     left[:, 0] -= model.toe_m[0]
     for pattern in np.unique(~np.isnan(toe), axis=0):
         same = np.all(~np.isnan(toe) == pattern, axis=1)
-        weight = np.linalg.inv(habit.noise[np.ix_(pattern, pattern)])
+        weight = np.linalg.inv(steering.noise[np.ix_(pattern, pattern)])
         of_these = known[same][:, pattern]
         heavy = (weight @ of_these).reshape(-1, gains.stop)
         precision += of_these.reshape(-1, gains.stop).T @ heavy
@@ -295,65 +222,6 @@ def _precision(model: Footfalls) -> FloatArray:
     except linalg.LinAlgError as error:
         raise ValueError("a model that leaves no doubt cannot learn from attempts") from error
     return np.asarray(linalg.cho_solve(factor, np.eye(covariance.shape[0])))
-
-
-def _steering(
-    toe: FloatArray, session: IntArray, habits: Habits
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return for each of the steps 1 to n the gain, its variance and that of what is added."""
-    n_steps = toe.shape[1] - 1
-    gain, gain_variance = np.zeros(n_steps), np.zeros(n_steps)
-    squares, freedom = 0.0, 0.0
-    usual = habits.step_sd_m**2
-    reading = habits.reading_sd_m**2
-    for k in range(1, n_steps + 1):
-        steered = k <= habits.steered_steps
-        prior, prior_sd = (habits.gain, habits.gain_sd) if steered else (0.0, habits.early_gain_sd)
-        both = ~np.isnan(toe[:, k]) & ~np.isnan(toe[:, k - 1])
-        groups = conventions.group_by(session[both], n=int(both.sum()))
-        gain[k - 1], gain_variance[k - 1] = prior, prior_sd**2
-        df = groups.index.size - groups.n_groups - 1
-        if df < 1:
-            continue
-        needed = conventions.centred(toe[both, k], groups)
-        made = conventions.centred(toe[both, k] - toe[both, k - 1], groups)
-        # The reading error of footfall k stands in both.
-        lent = (df + 1) * reading
-        spread = float(needed @ needed) - lent
-        if spread > 0:
-            own = (float(needed @ made) - lent) / usual
-            weight, prior_weight = spread / usual, prior_sd**-2
-            drawn = (own + prior_weight * prior) / (weight + prior_weight)
-            gain[k - 1] = np.clip(drawn, 0, MOST_GAIN)
-            gain_variance[k - 1] = 1 / (weight + prior_weight)
-        left = made - gain[k - 1] * needed
-        squares += float(left @ left) - (df + 1) * reading * (1 + (1 - gain[k - 1]) ** 2)
-        freedom += df
-    variance = (max(squares, 0.0) + USUAL_DF * usual) / (freedom + USUAL_DF)
-    return gain, gain_variance, np.full(n_steps, variance)
-
-
-def _chain(gain: FloatArray) -> FloatArray:
-    """Return which share of a deviation at footfall i is left at footfall m, for m up to i."""
-    n_places = gain.size + 1
-    chain = np.eye(n_places)
-    for i in range(n_places):
-        for m in range(i, 0, -1):
-            chain[m - 1, i] = chain[m, i] * (1 - gain[m - 1])
-    return chain
-
-
-def _stretch(chain: FloatArray, model: Footfalls, habits: Habits) -> FloatArray:
-    """Return where the feet land in a session whose steps are longer by one usual SD."""
-    entered = np.zeros(chain.shape[0])
-    entered[:-1] = -np.diff(model.toe_m)
-    return np.asarray(chain @ entered * habits.session_sd_m / (model.toe_m[-1] - model.toe_m[0]))
-
-
-def _noise(chain: FloatArray, step_variance: FloatArray, habits: Habits) -> FloatArray:
-    """Return the covariance of one attempt's footfalls about what is expected of it."""
-    entered = np.concatenate([step_variance, [habits.start_sd_m**2]])
-    return np.asarray((chain * entered) @ chain.T + habits.reading_sd_m**2 * np.eye(entered.size))
 
 
 def _check_attempts(attempts: Attempts, *, n_steps: int) -> tuple[FloatArray, FloatArray, IntArray]:

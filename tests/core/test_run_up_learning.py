@@ -9,17 +9,10 @@ from hypothesis import strategies as st
 
 from analytics.core import run_up_learning, simulator
 from analytics.core.conventions import NotEnoughAttempts
-from analytics.core.run_up_learning import (
-    MIN_ATTEMPTS,
-    MOST_GAIN,
-    USUAL_HABITS,
-    Attempts,
-    Habits,
-    Learned,
-    learn_footfalls,
-)
+from analytics.core.run_up_learning import MIN_ATTEMPTS, Attempts, Learned, learn_footfalls
 from analytics.core.run_up_model import Footfalls, StepFrequency, model_footfalls
 from analytics.core.run_up_pace import RunUpSettings, Sprint
+from analytics.core.run_up_steering import MOST_GAIN, USUAL_HABITS, Habits
 from analytics.core.simulator import Athlete
 
 NAN = float("nan")

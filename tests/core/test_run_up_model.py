@@ -8,10 +8,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import optimize
 
+from analytics.core import sprint_profile
 from analytics.core.run_up_model import (
     Footfalls,
     ModelDoubt,
     StepFrequency,
+    doubt_of_fit,
     in_rhythm,
     model_footfalls,
 )
@@ -218,6 +220,38 @@ class TestByHand:
 
 
 class TestDoubt:
+    def test_a_fitted_sprint_profile_serves_as_it_is(self):
+        # Time over 60 m in 10 m splits; one with noisier splits leaves more doubt.
+        rows = read_table("rome1987_100m_steps")
+        distance = np.array([float(row["distance_m"]) for row in rows])
+        time = np.cumsum([float(row["interval_s"]) for row in rows])
+        doubts = []
+        for noise_s in (0.0, 0.05):
+            noisy = time + noise_s * np.array([1, -1, 1, -1, 1, -1])
+            profile = sprint_profile.fit_profile(distance, noisy)
+            assert isinstance(profile, sprint_profile.SprintProfile)
+            doubt = doubt_of_fit(profile.covariance)
+            made = model_footfalls(profile, USUAL, RunUpSettings(16), doubt=doubt)
+            doubts.append(made.sd_m[-1])
+
+        assert doubts[0] < doubts[1]
+
+    def test_of_a_fit_adds_to_the_usual(self):
+        # Log M with SD 0.03, log tau with 0.04, independent: log M / tau with 0.05.
+        found = doubt_of_fit((0.0009, 0.0, 0.0016), doubt=ModelDoubt(speed=0.04, effort=0.12))
+
+        assert (found.speed, found.effort) == pytest.approx((0.05, 0.13))
+        # Rising together they say more of the first acceleration.
+        together = doubt_of_fit((0.0009, 0.0012, 0.0016), doubt=ModelDoubt(effort=0.0))
+        assert together.effort == pytest.approx(0.01)
+
+    @pytest.mark.parametrize(
+        "covariance", [(-0.1, 0, 0.1), (0.1, 0, -0.1), (0.01, 0.02, 0.01), (float("nan"), 0, 0.1)]
+    )
+    def test_of_no_covariance_is_refused(self, covariance: tuple[float, float, float]):
+        with pytest.raises(ValueError, match="covariance"):
+            doubt_of_fit(covariance)
+
     @pytest.mark.parametrize("entry", [Start(0.0, push_s=0.25), Start(3.0)])
     @pytest.mark.parametrize("name", ["speed", "effort", "frequency", "first_share"])
     def test_is_half_of_what_lies_between_one_sd_up_and_one_down(self, name: str, entry: Start):

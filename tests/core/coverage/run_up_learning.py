@@ -6,9 +6,10 @@ import numpy as np
 from scipy import stats
 
 from analytics.core import run_up_learning
-from analytics.core.run_up_learning import MOST_GAIN, USUAL_HABITS, Attempts, Habits
+from analytics.core.run_up_learning import Attempts
 from analytics.core.run_up_model import ModelDoubt, StepFrequency, model_footfalls
 from analytics.core.run_up_pace import RunUpSettings, Sprint
+from analytics.core.run_up_steering import MOST_GAIN, USUAL_HABITS, Habits
 from tests.core.coverage.studies import Covered, Figure, Study
 
 # A sprint that was timed well and steps that were counted: with the usual doubt about an athlete
