@@ -138,6 +138,21 @@ class TestByHand:
         assert found.gain[:5] == pytest.approx(0.35)
         assert found.footfalls.toe_m == pytest.approx(prior.toe_m, abs=1e-6)
 
+    def test_two_marks_tell_of_the_gains(self):
+        # The model is right, and 60 % are taken back in each of the last five steps, which shows
+        # only between the sessions: one from the right mark, one from 0.50 m too far back.
+        prior = model()
+        deviation = np.full(17, 0.50)
+        for k in range(5, 0, -1):
+            deviation[k - 1] = deviation[k] * (1 - 0.60)
+        toe = np.vstack([np.tile(prior.toe_m + by * deviation, (10, 1)) for by in (0, 1)])
+        mark = prior.toe_m[-1] + np.repeat([0.0, 0.50], 10)
+        steady = dataclasses.replace(USUAL_HABITS, session_sd_m=0.01, step_sd_m=0.02)
+
+        found = learn(prior, toe, mark, np.repeat([0, 1], 10), habits=steady)
+
+        assert found.footfalls.toe_m == pytest.approx(prior.toe_m, abs=0.01)
+
     def test_gains_are_slopes_drawn_to_the_usual(self):
         # Footfall 1 varies by ±0.10 m in four attempts each way, and step 1 takes half of it back.
         # Weight of the attempts: 8 x 0.1^2 / 0.05^2 = 32; of the usual gain 1 / 0.25^2 = 16; so
