@@ -49,6 +49,12 @@ class TestByHand:
         assert board(found, 13.0).probability_in_sand < 0.01
         assert board(found, 13.0).n_would_have_missed == 20
 
+    def test_a_child_from_a_short_run_up_is_judged_alike(self):
+        found = propose(*jumps(1, total=2.7, spread=0.03), boards_to_pit_m=[2.3, 5.0])
+
+        assert [each.n_would_have_missed for each in found.boards] == [20, 20]
+        assert found.proposed_to_pit_m is None
+
     def test_no_board_may_be_right(self):
         found = propose(*jumps(2), boards_to_pit_m=[8.6, 13.0])
 

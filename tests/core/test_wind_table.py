@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analytics.core import believed_line, wind, wind_table
+from analytics.core import believed_line, mark_advice, wind, wind_table
 
 NAN = float("nan")
 
@@ -52,6 +52,17 @@ class TestBeforeAnyAttempt:
 
         assert table.usual_slope_m == pytest.approx(-0.02)
         assert table.slope_m == pytest.approx(-0.02)
+
+    def test_its_rows_run_from_3_against_to_4_with_the_runner(self):
+        table = wind_table.wind_table([], [], run_m=35.0, session=[])
+
+        assert table.wind_mps.tolist() == [-3, -2, -1, 0, 1, 2, 3, 4]
+
+    def test_the_usual_spreads_are_those_of_the_start_mark_advice(self):
+        usual = mark_advice.MarkSettings()
+
+        assert usual.check.error_m == wind_table.CHECK_MARK_SD_M
+        assert usual.board.error_m == wind_table.BOARD_SD_M
 
 
 class TestWithAttempts:
