@@ -1,5 +1,6 @@
 """Two blocks: the printed example, general libraries, and how often the answers are right."""
 
+import dataclasses
 import math
 
 import numpy as np
@@ -223,3 +224,32 @@ class TestSessions:
         assert hidden.sd_m == pytest.approx(whole.sd_m, abs=0.005)
         assert hidden.bias_m == pytest.approx(whole.bias_m, abs=0.006)
         assert hidden.bias_standard_error_m == pytest.approx(whole.bias_standard_error_m, rel=0.15)
+
+    def test_of_a_moved_mark_do_not_differ_by_the_move(self):
+        # Session means 1.0, 1.1, 1.2 under one plan and 2.0, 2.1, 2.2 under the next.
+        means = np.array([1.0, 1.1, 1.2, 2.0, 2.1, 2.2])
+        toe = np.add.outer(means, [-0.01, 0.0, 0.01]).ravel()
+
+        figures = block(toe, session=np.repeat(np.arange(6), 3), revision=np.repeat([1, 2], 9))
+
+        between = (4 * (0.01 - 0.0001 / 3) + 3 * 0.49 * 0.0001) / 7
+        assert figures.bias_standard_error_m**2 == pytest.approx(0.0001 / 18 + between / 6)
+
+    def test_that_do_not_differ_are_not_made_to_by_unmeasured_no_jumps(self):
+        rng = np.random.default_rng(9)
+        session = np.repeat(np.arange(40), 5)
+        toe = rng.normal(0.12, 0.08, size=200)
+
+        whole = block(toe, session=session)
+        hidden = block(np.where(toe < 0, NAN, toe), session=session)
+
+        assert hidden.bias_standard_error_m == pytest.approx(whole.bias_standard_error_m, rel=0.15)
+
+    def test_lend_their_degrees_of_freedom_to_the_change_of_bias(self):
+        before = dataclasses.replace(figures_of(sd_m=0.08, n=16), bias_df=3.0)
+        after = dataclasses.replace(figures_of(sd_m=0.08, n=16), bias_df=5.0)
+
+        interval = comparing.compare_blocks(before, after).bias_change_interval
+
+        # Equal standard errors of 0.02 m: df = 4 / (1/3 + 1/5) = 7.5.
+        assert interval.high == pytest.approx(stats.t.ppf(0.975, 7.5) * 0.02 * math.sqrt(2))
