@@ -194,7 +194,7 @@ def study_length(
         to_steps=start + PAIR_OF_STEPS,
         gain=gain,
         gain_interval=interval,
-        probability_gain=float(stats.t.cdf(gain / error, fit.df)) if error else float(gain > 0),
+        probability_gain=_probability_gain(gain, error, fit),
         beyond_tried=start + PAIR_OF_STEPS > most,
         curvature=fit.curvature,
         curvature_interval=bend,
@@ -205,6 +205,13 @@ def study_length(
         lack_of_fit_p=fit.lack_of_fit_p,
         caution=cautions.COACH_DECIDES,
     )
+
+
+def _probability_gain(gain: float, error: float, fit: quadratic.Quadratic) -> float:
+    # What does not spread is on the curve; only rounding is left to compare.
+    if fit.residual_sd < conventions.NO_SPREAD_M:
+        return float(gain > conventions.NO_SPREAD_M)
+    return float(stats.t.cdf(gain / error, fit.df))
 
 
 def _comparable(counts: FloatArray, groups: Groups) -> int:

@@ -299,6 +299,7 @@ class TestPattern:
         found = length_conditions.find_pattern(np.array([1.0] * 4 + [NAN] * 9))
 
         assert (found.state, found.n, found.value) == (State.UNKNOWN, 4, None)
+        assert length_conditions.find_pattern(np.ones(5)).state is State.MET
 
     @pytest.mark.parametrize(
         ("lengths", "held"),
