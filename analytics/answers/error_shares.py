@@ -17,7 +17,7 @@ from analytics.selectors import RunUps
 SURE_OF_PART = 0.6
 # Share of the unsteadiness at the board from which on a part is worth rehearsing; ours. What later
 # steps repair is nothing to practise for.
-WORTH_REHEARSING = 0.25
+WORTH_REHEARSING = 0.1
 # Equal attempts give equal answers.
 _SEED = 20
 

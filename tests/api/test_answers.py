@@ -106,6 +106,28 @@ class TestEveryAnswer:
         assert (answer["n"], answer["as_of"], answer["through_attempt"]) == (0, None, None)
         assert (answer["window"], answer["more_attempts_needed"]) == (None, ADDRESSES[what][1])
 
+    def test_is_there_without_a_plan(self, world: World, what: str):
+        athlete = factories.make_athlete(world.club)
+        approach = factories.make_approach(athlete, code="LJ-8", steps=8)
+        path = f"approaches/{approach.id}/{what}"
+
+        empty = world.as_("admin").get(path)
+        for place in range(8):
+            factories.make_attempt(
+                world.source,
+                athlete,
+                world.session,
+                approach="LJ-8",
+                started_at=f"2026-05-02T09:{10 + place}:00+02:00",
+                start_mark_m=None,
+            )
+        some = world.as_("admin").get(path)
+
+        assert (empty.status_code, some.status_code) == (200, 200)
+        assert (empty.json()["n"], some.json()["n"]) == (0, 8)
+        assert some.json()["window"]["plan_revision"] is None
+        assert some.json()["text"]
+
     def test_is_the_same_until_an_attempt_comes(self, world: World, season: Season, what: str):
         admin, path = world.as_("admin"), f"{season.path}/{what}"
         first = admin.get(path)

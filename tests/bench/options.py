@@ -47,6 +47,14 @@ class TrendOptions:
 
 
 @dataclass(frozen=True)
+class AnswersOptions:
+    reads: int
+    rounds: int
+    clients: int
+    profile: bool
+
+
+@dataclass(frozen=True)
 class AimOptions:
     rounds: int
     competitions: int
@@ -67,11 +75,13 @@ Options = (
     | VisibleOptions
     | StartOptions
     | TrendOptions
+    | AnswersOptions
     | AimOptions
     | RefreshOptions
 )
 _KINDS: dict[str, type[Options]] = {
     "aim": AimOptions,
+    "answers": AnswersOptions,
     "push": PushOptions,
     "push-one": PushOneOptions,
     "visible": VisibleOptions,
@@ -119,6 +129,11 @@ def parse(arguments: list[str] | None = None) -> tuple[str, bool, Options]:
     trend.add_argument("--clients", type=_count, default=4, help="that ask side by side")
     trend.add_argument("--series", type=_count, default=10_000, help="attempts in the long series")
     trend.add_argument("--attempts", type=_count, default=1_000_000, help="in the large database")
+
+    answers = names.add_parser("answers", parents=[every], help="answers to a coach's questions")
+    answers.add_argument("--reads", type=_count, default=200, help="in a round, of each contestant")
+    answers.add_argument("--rounds", type=_count, default=9, help="counted rounds")
+    answers.add_argument("--clients", type=_count, default=4, help="that ask side by side")
 
     aim = names.add_parser("aim", parents=[every], help="the best aim for the attempts left")
     aim.add_argument("--rounds", type=_count, default=40, help="counted rounds")

@@ -95,6 +95,16 @@ class TestBench:
             "attempts_per_s",
         }
 
+    @pytest.mark.slow
+    def test_answers_says_all_that_it_promises(self):
+        report = run_bench("answers", "--reads", "8", "--rounds", "2")
+
+        assert_complete(report)
+        assert report["figures"]["attempts"] == 40
+        assert report["figures"]["work_out_cpu_s"]["aim"]["n"] == 2
+        assert report["ratios"]["p95_of_steering_to_empty"]["n"] == 2
+        assert set(report["targets"]) == {"p95_of_slowest_to_empty"}
+
     def test_aim_says_all_that_it_promises(self):
         report = run_bench("aim", "--rounds", "2", "--competitions", "20000")
 

@@ -18,7 +18,7 @@ from tests import factories
 from tests.bench import profiling
 from tests.bench.asking import Dial, Line, ask_in_turn, ask_together
 from tests.bench.filling import multiply_attempts
-from tests.bench.options import TrendOptions
+from tests.bench.options import AnswersOptions, TrendOptions
 from tests.bench.outcome import Outcome, Target
 from tests.bench.readings import ATHLETES, Runs
 from tests.bench.rounds import Run, Spread, interleave, percentiles
@@ -61,7 +61,7 @@ def measure(stand: Stand, options: TrendOptions) -> Outcome:
 class Contest:
     """Questions in turn, for how long one takes, and side by side, for how many a second."""
 
-    def __init__(self, dials: dict[str, Dial], options: TrendOptions) -> None:
+    def __init__(self, dials: dict[str, Dial], options: TrendOptions | AnswersOptions) -> None:
         self.dials = dials
         self._options = options
         self.seconds: dict[str, list[list[float]]] = {name: [] for name in dials}
