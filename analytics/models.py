@@ -95,6 +95,40 @@ class SeriesPoint(SeriesRow):
     spread_high_m = models.FloatField(null=True)
     share_on_board = models.FloatField(null=True)
     share_no_jump = models.FloatField(null=True)
+    # Speed into the board, and the rhythm of the last three steps.
+    n_speeds = models.PositiveIntegerField(
+        default=0, db_default=0, help_text="Attempts in the window with speeds in both zones."
+    )
+    n_speeds_at_gates = models.PositiveIntegerField(
+        default=0, db_default=0, help_text="Of these, with gates at the ends of the zones."
+    )
+    speed_11_6_mps = models.FloatField(null=True)
+    speed_6_1_mps = models.FloatField(null=True)
+    speed_6_1_low_mps = models.FloatField(null=True)
+    speed_6_1_high_mps = models.FloatField(null=True)
+    speed_gain_mps = models.FloatField(null=True)
+    speed_gain_low_mps = models.FloatField(null=True)
+    speed_gain_high_mps = models.FloatField(null=True)
+    n_step_lengths = models.PositiveIntegerField(
+        default=0, db_default=0, help_text="With the lengths of the last three steps."
+    )
+    length_ratio_2 = models.FloatField(null=True)
+    length_ratio_2_low = models.FloatField(null=True)
+    length_ratio_2_high = models.FloatField(null=True)
+    length_ratio_2_sd = models.FloatField(null=True)
+    length_ratio_1 = models.FloatField(null=True)
+    length_ratio_1_low = models.FloatField(null=True)
+    length_ratio_1_high = models.FloatField(null=True)
+    length_ratio_1_sd = models.FloatField(null=True)
+    n_step_times = models.PositiveIntegerField(
+        default=0, db_default=0, help_text="With the times of the last three steps."
+    )
+    time_ratio_2 = models.FloatField(null=True)
+    time_ratio_2_low = models.FloatField(null=True)
+    time_ratio_2_high = models.FloatField(null=True)
+    time_ratio_1 = models.FloatField(null=True)
+    time_ratio_1_low = models.FloatField(null=True)
+    time_ratio_1_high = models.FloatField(null=True)
 
     class Meta:
         constraints = [

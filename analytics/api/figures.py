@@ -146,32 +146,27 @@ class SpreadView(FiguresView):
         return _over_latest_window(standing, "spread")
 
 
-class TrendView(FiguresView):
-    """Rolling figures after each attempt, in order; each point looks back only."""
+_OF_POINTS = [
+    *_EVERY,
+    OpenApiParameter(
+        "last",
+        {"type": "integer", "minimum": 1, "maximum": MOST_POINTS},
+        default=DEFAULT_POINTS,
+        description="How many points.",
+    ),
+    OpenApiParameter("before", UUID, description="Only points before this attempt's."),
+]
+
+
+class PointsView(FiguresView, ABC):
+    """A view of the points of a series."""
 
     parameters = {"GET": frozenset({"finish", "last", "before"})}
-    operation_names = {"GET": "trend_read"}
-    serializer_class = serializers.TrendSerializer
 
-    @extend_schema(
-        parameters=[
-            *_EVERY,
-            OpenApiParameter(
-                "last",
-                {"type": "integer", "minimum": 1, "maximum": MOST_POINTS},
-                default=DEFAULT_POINTS,
-                description="How many points.",
-            ),
-            OpenApiParameter("before", UUID, description="Only points before this attempt's."),
-        ],
-        responses=serializers.TrendSerializer,
-    )
-    def get(self, request: Request, club: str, approach_id: UUID) -> HttpResponse:
-        return self.answered()
-
-    def read(self, series: Series, standing: Standing) -> dict[str, Any]:
+    def read_points(self, series: Series, kind: type[selectors.AnyPoint]) -> dict[str, Any]:
+        """Return the points that were asked for, in order."""
         last = self._last()
-        points = selectors.read_points(series, last=last + 1, before=self._before())
+        points = selectors.read_points(series, last=last + 1, before=self._before(), kind=kind)
         if points is None:
             raise InvalidParameterError("before is an attempt of this series.")
         return {"has_earlier": len(points) > last, "points": points[:last][::-1]}
@@ -190,3 +185,35 @@ class TrendView(FiguresView):
             return UUID(given)
         except ValueError as error:
             raise InvalidParameterError("before is the id of an attempt.") from error
+
+
+class TrendView(PointsView):
+    """Rolling figures after each attempt, in order; each point looks back only."""
+
+    operation_names = {"GET": "trend_read"}
+    serializer_class = serializers.TrendSerializer
+
+    @extend_schema(parameters=_OF_POINTS, responses=serializers.TrendSerializer)
+    def get(self, request: Request, club: str, approach_id: UUID) -> HttpResponse:
+        return self.answered()
+
+    def read(self, series: Series, standing: Standing) -> dict[str, Any]:
+        return self.read_points(series, selectors.Point)
+
+
+class RunUpTrendView(PointsView):
+    """Rolling speed into the board and rhythm of the last steps after each attempt, in order.
+
+    Each point looks back only, over the attempts of one plan revision. A speed at a place without
+    a gate is interpolated from the gates around it.
+    """
+
+    operation_names = {"GET": "run_up_trend_read"}
+    serializer_class = serializers.RunUpTrendSerializer
+
+    @extend_schema(parameters=_OF_POINTS, responses=serializers.RunUpTrendSerializer)
+    def get(self, request: Request, club: str, approach_id: UUID) -> HttpResponse:
+        return self.answered()
+
+    def read(self, series: Series, standing: Standing) -> dict[str, Any]:
+        return self.read_points(series, selectors.RunUpPoint)

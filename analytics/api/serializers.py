@@ -208,6 +208,77 @@ class TrendSerializer(FiguresSerializer):
     points = PointSerializer(many=True, help_text="In the order of the attempts.")
 
 
+class RunUpPointSerializer(serializers.Serializer[Any]):
+    """Rolling speed and rhythm after one attempt, each mean with its interval of 95 %.
+
+    Null means not enough to say.
+    """
+
+    attempt = serializers.UUIDField()
+    started_at = serializers.DateTimeField()
+    plan_revision = serializers.IntegerField(allow_null=True)
+    n = serializers.IntegerField(help_text="Attempts in the window.")
+    n_speeds = serializers.IntegerField(
+        help_text="Attempts in the window with speeds in both zones."
+    )
+    n_speeds_at_gates = serializers.IntegerField(
+        help_text="Of these, with gates at the ends of the zones; the others are interpolated."
+    )
+    speed_11_6_mps = serializers.FloatField(
+        allow_null=True, help_text="Mean, 11 to 6 m before the line."
+    )
+    speed_6_1_mps = serializers.FloatField(
+        allow_null=True, help_text="Mean, 6 to 1 m before the line."
+    )
+    speed_6_1_low_mps = serializers.FloatField(allow_null=True)
+    speed_6_1_high_mps = serializers.FloatField(allow_null=True)
+    speed_gain_mps = serializers.FloatField(
+        allow_null=True,
+        help_text="Mean of the second less the first; negative: lost into the board.",
+    )
+    speed_gain_low_mps = serializers.FloatField(allow_null=True)
+    speed_gain_high_mps = serializers.FloatField(allow_null=True)
+    n_step_lengths = serializers.IntegerField(
+        help_text="Attempts in the window with the lengths of the last three steps."
+    )
+    length_ratio_2 = serializers.FloatField(
+        allow_null=True, help_text="Mean length of the penultimate step, to the third-last."
+    )
+    length_ratio_2_low = serializers.FloatField(allow_null=True)
+    length_ratio_2_high = serializers.FloatField(allow_null=True)
+    length_ratio_2_sd = serializers.FloatField(
+        allow_null=True, help_text="SD from attempt to attempt."
+    )
+    length_ratio_1 = serializers.FloatField(
+        allow_null=True, help_text="Mean length of the last step, to the third-last."
+    )
+    length_ratio_1_low = serializers.FloatField(allow_null=True)
+    length_ratio_1_high = serializers.FloatField(allow_null=True)
+    length_ratio_1_sd = serializers.FloatField(
+        allow_null=True, help_text="SD from attempt to attempt."
+    )
+    n_step_times = serializers.IntegerField(
+        help_text="Attempts in the window with the times of the last three steps."
+    )
+    time_ratio_2 = serializers.FloatField(
+        allow_null=True, help_text="Mean time of the penultimate step, to the third-last."
+    )
+    time_ratio_2_low = serializers.FloatField(allow_null=True)
+    time_ratio_2_high = serializers.FloatField(allow_null=True)
+    time_ratio_1 = serializers.FloatField(
+        allow_null=True, help_text="Mean time of the last step, to the third-last."
+    )
+    time_ratio_1_low = serializers.FloatField(allow_null=True)
+    time_ratio_1_high = serializers.FloatField(allow_null=True)
+
+
+class RunUpTrendSerializer(FiguresSerializer):
+    has_earlier = serializers.BooleanField(
+        help_text="There are points before these: ask with `before` the first of them."
+    )
+    points = RunUpPointSerializer(many=True, help_text="In the order of the attempts.")
+
+
 class AlertSerializer(serializers.Serializer[Any]):
     """Something about a series that a coach should see, with its evidence."""
 

@@ -10,6 +10,11 @@ urlpatterns = [
     ),
     path("approaches/<uuid:approach_id>/spread", figures.SpreadView.as_view(), name="spread"),
     path("approaches/<uuid:approach_id>/trend", figures.TrendView.as_view(), name="trend"),
+    path(
+        "approaches/<uuid:approach_id>/run-up-trend",
+        figures.RunUpTrendView.as_view(),
+        name="run-up-trend",
+    ),
     path("approaches/<uuid:approach_id>/steering", run_up.SteeringView.as_view(), name="steering"),
     path(
         "approaches/<uuid:approach_id>/error-shares",

@@ -60,6 +60,23 @@ class ZoneSpeeds:
     measured_6_1: BoolArray
 
 
+@dataclass(frozen=True, slots=True)
+class ZoneMeans:
+    """Speeds of attempts in the two standard zones alone, see `zone_means`. Arrays of shape (n,).
+
+    Attributes
+    ----------
+    speed_11_6_mps, speed_6_1_mps
+        As in `ZoneSpeeds`.
+    measured
+        Gates stood at the ends of both zones.
+    """
+
+    speed_11_6_mps: FloatArray
+    speed_6_1_mps: FloatArray
+    measured: BoolArray
+
+
 def split_speeds(at_m: npt.ArrayLike, time_s: npt.ArrayLike) -> FloatArray:
     """Return the mean speeds between neighbouring gates by their true distances.
 
@@ -177,6 +194,39 @@ def zone_speeds(
     )
 
 
+def zone_means(at_m: npt.ArrayLike, time_s: npt.ArrayLike) -> ZoneMeans:
+    """Return the speeds of `zone_speeds` without their errors: quicker, for many attempts.
+
+    Parameters
+    ----------
+    at_m, time_s
+        As in `zone_speeds`.
+
+    Returns
+    -------
+    ZoneMeans
+
+    Raises
+    ------
+    ValueError
+        Shapes that do not fit, infinite values, gates that are not in the order passed.
+
+    Examples
+    --------
+    >>> found = zone_means([31, 11, 6, 1], [[1.052, 4.154, 4.654, 5.174]])
+    >>> found.speed_11_6_mps.round(2).tolist(), found.measured.tolist()
+    ([10.0], [True])
+    """
+    at, time = _check_gates(at_m, time_s)
+    place, passed, _, exact = _times_at_ends(at, time, with_slopes=False)
+    speed = (place[:, :-1] - place[:, 1:]) / np.diff(passed, axis=1)
+    return ZoneMeans(
+        speed_11_6_mps=speed[:, 0],
+        speed_6_1_mps=speed[:, 1],
+        measured=exact[:, 0] & exact[:, 1] & exact[:, 2],
+    )
+
+
 def smallest_change(
     sd_mps: npt.ArrayLike, *, n: npt.ArrayLike = 1, level: float = DEFAULT_LEVEL
 ) -> FloatArray:
@@ -227,44 +277,46 @@ def _check_gates(at_m: npt.ArrayLike, time_s: npt.ArrayLike) -> tuple[FloatArray
     conventions.check_not_infinite(time, name="time_s")
     known = ~np.isnan(at) & ~np.isnan(time)
     at, time = np.where(known, at, np.nan), np.where(known, time, np.nan)
-    if time.shape[1] == 0:
-        return at, time
-    # The last gate known before each, across those that are missing.
-    columns = np.where(known, np.arange(time.shape[1]), -1)
-    before = np.maximum.accumulate(columns, axis=1)[:, :-1]
-    later, earlier = known[:, 1:] & (before >= 0), np.maximum(before, 0)
-    rise = time[:, 1:] - np.take_along_axis(time, earlier, axis=1)
-    fall = np.take_along_axis(at, earlier, axis=1) - at[:, 1:]
-    if np.any(later & ~((rise > 0) & (fall > 0))):
-        raise ValueError("gates must be given in the order passed: at_m falls, time_s rises")
+    # Each known gate against the last one known before it, across those that are missing.
+    last_at, last_time = np.full(time.shape[0], np.inf), np.full(time.shape[0], -np.inf)
+    for gate_at, gate_time, is_known in zip(at.T, time.T, known.T, strict=True):
+        if np.any(is_known & ~((gate_at < last_at) & (gate_time > last_time))):
+            raise ValueError("gates must be given in the order passed: at_m falls, time_s rises")
+        last_at = np.where(is_known, gate_at, last_at)
+        last_time = np.where(is_known, gate_time, last_time)
     return at, time
 
 
 def _times_at_ends(
-    at: FloatArray, time: FloatArray
+    at: FloatArray, time: FloatArray, *, with_slopes: bool = True
 ) -> tuple[FloatArray, FloatArray, FloatArray, BoolArray]:
     """Return where and when each attempt passed the three ends.
 
     Returns
     -------
     tuple of ndarray
-        Place and time, shape (n, 3); slope of that time on each gate's, shape (n, 3, G); and which
-        ends have a gate, shape (n, 3).
+        Place and time, shape (n, 3); slope of that time on each gate's, shape (n, 3, G), without
+        gates when not wanted; and which ends have a gate, shape (n, 3).
     """
     n, n_gates = time.shape
     ends = np.array(ZONE_ENDS_M)
     place, passed = np.tile(ends, (n, 1)), np.full((n, 3), np.nan)
-    slope, exact = np.zeros((n, 3, n_gates)), np.zeros((n, 3), dtype=np.bool_)
+    slope = np.zeros((n, 3, n_gates if with_slopes else 0))
+    exact = np.zeros((n, 3), dtype=np.bool_)
     if n == 0 or n_gates == 0:
         return place, passed, slope, exact
-    away = np.abs(at[:, None, :] - ends[:, None])
-    away = np.where(np.isnan(away), np.inf, away)
-    nearest = np.argmin(away, axis=2)
     # A thousandth of a millimetre more: 6.05 - 6 is not 0.05 in binary.
-    exact = np.min(away, axis=2) <= GATE_TOLERANCE_M + 1e-6
-    place = np.where(exact, np.take_along_axis(at, nearest, axis=1), place)
-    passed = np.where(exact, np.take_along_axis(time, nearest, axis=1), passed)
-    slope[(*np.nonzero(exact), nearest[exact])] = 1.0
+    least = np.full((n, 3), GATE_TOLERANCE_M + 1e-6)
+    for gate in range(n_gates):
+        for end in range(3):
+            away = np.abs(at[:, gate] - ends[end])
+            rows = np.flatnonzero(away < least[:, end])
+            if not rows.size:
+                continue
+            least[rows, end], exact[rows, end] = away[rows], True
+            place[rows, end], passed[rows, end] = at[rows, gate], time[rows, gate]
+            if with_slopes:
+                slope[rows, end] = np.arange(n_gates) == gate
 
     rows = np.flatnonzero(~exact.all(axis=1))
     layouts, which = np.unique(np.nan_to_num(at[rows], nan=np.inf), axis=0, return_inverse=True)
@@ -278,9 +330,11 @@ def _times_at_ends(
             if _gap_around(gates_m, ends[end]) <= WIDEST_GAP_M
         ]
         if within:
-            found, by_gate = _interpolate(gates_m, time[chosen][:, gates], ends[within])
-            passed[np.ix_(chosen, within)] = found
-            slope[np.ix_(chosen, within, gates)] = by_gate
+            known = time[chosen][:, gates]
+            passed[np.ix_(chosen, within)] = _interpolate(gates_m, known, ends[within])
+            if with_slopes:
+                by_gate = _slopes_of_interpolated(gates_m, known, ends[within])
+                slope[np.ix_(chosen, within, gates)] = by_gate
     return place, passed, slope, exact
 
 
@@ -292,19 +346,21 @@ def _gap_around(gates_m: FloatArray, end_m: float) -> float:
     return float(before.min() - behind.max())
 
 
-def _interpolate(
+def _interpolate(gates_m: FloatArray, time: FloatArray, ends_m: FloatArray) -> FloatArray:
+    """Return the times at the ends, shape (n, E)."""
+    curve = interpolate.PchipInterpolator(-gates_m, time, axis=1, extrapolate=False)
+    return np.asarray(curve(-ends_m))
+
+
+def _slopes_of_interpolated(
     gates_m: FloatArray, time: FloatArray, ends_m: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Return the times at the ends, shape (n, E), and their slopes on each gate's, (n, E, G)."""
-
-    def at_ends(times: FloatArray) -> FloatArray:
-        curve = interpolate.PchipInterpolator(-gates_m, times, axis=1, extrapolate=False)
-        return np.asarray(curve(-ends_m))
-
+) -> FloatArray:
+    """Return how the time of each gate moves those at the ends, shape (n, E, G)."""
     step = 1e-6  # seconds: far below any clock, far above rounding
     slopes = []
     for gate in range(gates_m.size):
         moved = np.zeros(gates_m.size)
         moved[gate] = step
-        slopes.append((at_ends(time + moved) - at_ends(time - moved)) / (2 * step))
-    return at_ends(time), np.stack(slopes, axis=2)
+        more = _interpolate(gates_m, time + moved, ends_m)
+        slopes.append((more - _interpolate(gates_m, time - moved, ends_m)) / (2 * step))
+    return np.stack(slopes, axis=2)

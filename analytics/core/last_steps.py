@@ -83,6 +83,48 @@ class LastSteps:
     contact_as_planned: tuple[tuple[int, int], ...]
 
 
+@dataclass(frozen=True, slots=True)
+class StepRatios:
+    """The last three steps of each attempt, to its step 3. Shape (n,), NaN where not measured."""
+
+    length_ratio_2: FloatArray
+    length_ratio_1: FloatArray
+    time_ratio_2: FloatArray
+    time_ratio_1: FloatArray
+
+
+def step_ratios(toe_m: npt.ArrayLike, *, touchdown_s: npt.ArrayLike | None = None) -> StepRatios:
+    """Return the ratios of the last three steps, attempt by attempt.
+
+    Parameters
+    ----------
+    toe_m, touchdown_s
+        As in `last_steps`.
+
+    Returns
+    -------
+    StepRatios
+
+    Raises
+    ------
+    ValueError
+        Shapes that do not fit, infinite values, steps that do not go forward.
+
+    Examples
+    --------
+    >>> found = step_ratios([[0.06, 2.06, 4.31, 6.46]])
+    >>> found.length_ratio_2.round(3).tolist(), found.length_ratio_1.round(3).tolist()
+    ([1.047], [0.93])
+    """
+    length, time = _last_three(toe_m, touchdown_s)
+    return StepRatios(
+        length_ratio_2=length[:, 1] / length[:, 2],
+        length_ratio_1=length[:, 0] / length[:, 2],
+        time_ratio_2=time[:, 1] / time[:, 2],
+        time_ratio_1=time[:, 0] / time[:, 2],
+    )
+
+
 def last_steps(
     toe_m: npt.ArrayLike,
     *,
@@ -140,19 +182,15 @@ def last_steps(
     >>> round(found.penultimate_longer_percent.mean, 1), found.n_medium_long_short
     (12.5, 5)
     """
-    toe = needed_made.check_footfalls(toe_m)
     conventions.check_level(level)
-    if toe.shape[1] < 4:
-        raise ValueError(f"the last three steps need four footfalls, got {toe.shape[1]}")
-    n = toe.shape[0]
-    length = np.diff(toe[:, :4], axis=1)
-    down = _check_times(touchdown_s, toe.shape, name="touchdown_s")
-    off = _check_times(toe_off_s, toe.shape, name="toe_off_s")
-    time = -np.diff(down[:, :4], axis=1)
+    length, time = _last_three(toe_m, touchdown_s)
+    n = length.shape[0]
+    shape = np.shape(toe_m)
+    down = _check_times(touchdown_s, shape, name="touchdown_s")
+    off = _check_times(toe_off_s, shape, name="toe_off_s")
     on_ground = (off - down)[:, :3]
-    for name, values in (("toe_m", length), ("touchdown_s", time), ("toe_off_s", on_ground)):
-        if np.any(values <= 0):
-            raise ValueError(f"{name} must let every step and contact go forward")
+    _check_forward(on_ground, name="toe_off_s")
+    ratios = step_ratios(toe_m, touchdown_s=touchdown_s)
     watched, met = _check_contacts(contact, planned_contacts, n=n)
 
     known = ~np.isnan(np.column_stack([length, time, on_ground])).all(axis=1)
@@ -169,13 +207,13 @@ def last_steps(
     all_watched = watched.all(axis=1)
     return LastSteps(
         n=int(known.sum()),
-        length_ratio_2=mean_of(length[:, 1] / length[:, 2]),
-        length_ratio_1=mean_of(length[:, 0] / length[:, 2]),
+        length_ratio_2=mean_of(ratios.length_ratio_2),
+        length_ratio_1=mean_of(ratios.length_ratio_1),
         penultimate_longer_percent=mean_of(100 * (length[:, 1] / length[:, 0] - 1)),
         n_lengths=int(three.sum()),
         n_medium_long_short=int(ordered[three].sum()),
-        time_ratio_2=mean_of(time[:, 1] / time[:, 2]),
-        time_ratio_1=mean_of(time[:, 0] / time[:, 2]),
+        time_ratio_2=mean_of(ratios.time_ratio_2),
+        time_ratio_1=mean_of(ratios.time_ratio_1),
         contact_s=tuple(mean_of(on_ground[:, k]) for k in (2, 1, 0)),
         n_contacts=int(all_watched.sum()),
         n_contacts_as_planned=int(met[all_watched].all(axis=1).sum()),
@@ -184,6 +222,25 @@ def last_steps(
             for place in range(3)
         ),
     )
+
+
+def _last_three(
+    toe_m: npt.ArrayLike, touchdown_s: npt.ArrayLike | None
+) -> tuple[FloatArray, FloatArray]:
+    """Return lengths and times of steps 1, 2 and 3, each of shape (n, 3)."""
+    toe = needed_made.check_footfalls(toe_m)
+    if toe.shape[1] < 4:
+        raise ValueError(f"the last three steps need four footfalls, got {toe.shape[1]}")
+    length = np.diff(toe[:, :4], axis=1)
+    time = -np.diff(_check_times(touchdown_s, toe.shape, name="touchdown_s")[:, :4], axis=1)
+    _check_forward(length, name="toe_m")
+    _check_forward(time, name="touchdown_s")
+    return length, time
+
+
+def _check_forward(values: FloatArray, *, name: str) -> None:
+    if np.any(values <= 0):
+        raise ValueError(f"{name} must let every step and contact go forward")
 
 
 def _mean_of(

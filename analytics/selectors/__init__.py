@@ -20,6 +20,7 @@ from analytics.selectors.run_ups import (
     read_run_ups_for,
 )
 from analytics.selectors.series import (
+    LastMetres,
     Series,
     SeriesAttempts,
     find_first_open,
@@ -28,9 +29,12 @@ from analytics.selectors.series import (
     read_footfalls,
     read_latest,
     read_series,
+    read_series_with_last_metres,
 )
 from analytics.selectors.standing import (
+    AnyPoint,
     Point,
+    RunUpPoint,
     SeriesSummary,
     Standing,
     get_standing_for,
@@ -39,10 +43,13 @@ from analytics.selectors.standing import (
 )
 
 __all__ = [
+    "AnyPoint",
     "CheckMark",
     "HeldRule",
+    "LastMetres",
     "Marks",
     "Point",
+    "RunUpPoint",
     "RunUps",
     "Series",
     "SeriesAttempts",
@@ -67,5 +74,6 @@ __all__ = [
     "read_points",
     "read_run_ups_for",
     "read_series",
+    "read_series_with_last_metres",
     "stamp_of",
 ]

@@ -64,6 +64,16 @@ class SeriesAttempts:
         )
 
 
+@dataclass(frozen=True, slots=True)
+class LastMetres:
+    """How the attempts of a series came to the board; every array has one row for each."""
+
+    toe_m: npt.NDArray[np.float64]  # of footfalls 0 to 3
+    touchdown_s: npt.NDArray[np.float64]
+    gate_at_m: npt.NDArray[np.float64]
+    gate_time_s: npt.NDArray[np.float64]
+
+
 _IN_SERIES = """
       FROM approaches_attempt AS a LEFT JOIN approaches_plan AS p
            ON p.club_id = a.club_id AND p.id = a.plan_id
@@ -72,6 +82,11 @@ _IN_SERIES = """
 """
 _COLUMNS = """
     SELECT a.id, a.started_at, a.plan_id, p.revision, a.session_id, a.toe_m[1], a.outcome, p.aim_m
+"""
+_FOOTFALLS_OF_LAST_STEPS = 4
+_WITH_LAST_METRES = f"""
+    {_COLUMNS}, a.toe_m[:{_FOOTFALLS_OF_LAST_STEPS}], a.touchdown_s[:{_FOOTFALLS_OF_LAST_STEPS}],
+           a.gate_at_m, a.gate_time_s
 """
 
 
@@ -83,22 +98,53 @@ def read_series(
     `before_that` is how many earlier ones are read too, for windows that reach back. The cost
     depends on what is returned, not on how long the series is.
     """
+    return _as_attempts(_read_rows(_COLUMNS, series, since=since, before_that=before_that))
+
+
+def read_series_with_last_metres(
+    series: Series, *, since: datetime | None = None, before_that: int = 0
+) -> tuple[SeriesAttempts, LastMetres]:
+    """Return the attempts of `read_series` and how they came to the board, by the same query."""
+    rows = _read_rows(_WITH_LAST_METRES, series, since=since, before_that=before_that)
+    toe_m, touchdown_s, gate_at_m, gate_time_s = (
+        [row[place] for row in rows] for place in (8, 9, 10, 11)
+    )
+    return _as_attempts(rows), LastMetres(
+        toe_m=_as_matrix(toe_m, least=_FOOTFALLS_OF_LAST_STEPS),
+        touchdown_s=_as_matrix(touchdown_s, least=_FOOTFALLS_OF_LAST_STEPS),
+        gate_at_m=_as_matrix(gate_at_m),
+        gate_time_s=_as_matrix(gate_time_s),
+    )
+
+
+def _read_rows(
+    columns: str, series: Series, *, since: datetime | None, before_that: int
+) -> list[tuple[Any, ...]]:
     rows: list[tuple[Any, ...]] = []
     with connection.cursor() as cursor:
         if since is not None and before_that:
             cursor.execute(
-                f"{_COLUMNS} {_IN_SERIES} AND a.started_at < %s"
+                f"{columns} {_IN_SERIES} AND a.started_at < %s"
                 " ORDER BY a.started_at DESC, a.id DESC LIMIT %s",
                 [series.approach_id, series.finishes, since, before_that],
             )
             rows = cursor.fetchall()[::-1]
         cursor.execute(
-            f"{_COLUMNS} {_IN_SERIES} {'' if since is None else 'AND a.started_at >= %s'}"
+            f"{columns} {_IN_SERIES} {'' if since is None else 'AND a.started_at >= %s'}"
             " ORDER BY a.started_at, a.id",
             [series.approach_id, series.finishes, *([] if since is None else [since])],
         )
         rows += cursor.fetchall()
-    return _as_attempts(rows)
+    return rows
+
+
+def _as_matrix(rows: Sequence[Sequence[float]], *, least: int = 0) -> npt.NDArray[np.float64]:
+    """Return one row for each, as long as the longest and at least `least`; the rest is NaN."""
+    longest = max([least, *(len(row) for row in rows)])
+    matrix = np.full((len(rows), longest), np.nan)
+    for place, row in enumerate(rows):
+        matrix[place, : len(row)] = row
+    return matrix
 
 
 def _as_attempts(rows: Sequence[tuple[Any, ...]]) -> SeriesAttempts:
@@ -152,12 +198,7 @@ def read_footfalls(attempt_ids: Sequence[UUID]) -> npt.NDArray[np.float64]:
             "SELECT id, toe_m FROM approaches_attempt WHERE id = ANY(%s)", [list(attempt_ids)]
         )
         found = dict(cursor.fetchall())
-    longest = max((len(toe_m) for toe_m in found.values()), default=0)
-    footfalls = np.full((len(attempt_ids), longest), np.nan)
-    for place, attempt_id in enumerate(attempt_ids):
-        toe_m = found[attempt_id]
-        footfalls[place, : len(toe_m)] = toe_m
-    return footfalls
+    return _as_matrix([found[attempt_id] for attempt_id in attempt_ids])
 
 
 def read_latest(series: Series, n: int) -> SeriesAttempts:

@@ -1,8 +1,9 @@
 """How far series are computed, and their figures."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any, LiteralString
+from typing import Any, LiteralString, TypeVar
 from uuid import UUID
 
 import msgspec
@@ -86,33 +87,84 @@ class Point(msgspec.Struct, frozen=True, gc=False):
     share_no_jump: float | None
 
 
-# In the order of the fields of a point; an id is read quicker as text.
-_POINTS = """
-    SELECT attempt_id::text, started_at, plan_revision, n, n_measured, n_no_jumps, n_on_board,
+class RunUpPoint(msgspec.Struct, frozen=True, gc=False):
+    """Rolling speed into the board and rhythm of the last steps after one attempt."""
+
+    attempt: str
+    started_at: datetime
+    plan_revision: int | None
+    n: int
+    n_speeds: int
+    n_speeds_at_gates: int
+    speed_11_6_mps: float | None
+    speed_6_1_mps: float | None
+    speed_6_1_low_mps: float | None
+    speed_6_1_high_mps: float | None
+    speed_gain_mps: float | None
+    speed_gain_low_mps: float | None
+    speed_gain_high_mps: float | None
+    n_step_lengths: int
+    length_ratio_2: float | None
+    length_ratio_2_low: float | None
+    length_ratio_2_high: float | None
+    length_ratio_2_sd: float | None
+    length_ratio_1: float | None
+    length_ratio_1_low: float | None
+    length_ratio_1_high: float | None
+    length_ratio_1_sd: float | None
+    n_step_times: int
+    time_ratio_2: float | None
+    time_ratio_2_low: float | None
+    time_ratio_2_high: float | None
+    time_ratio_1: float | None
+    time_ratio_1_low: float | None
+    time_ratio_1_high: float | None
+
+
+# In the order of the fields of each; an id is read quicker as text.
+_COLUMNS: Mapping[type[Any], LiteralString] = {
+    Point: """
+           attempt_id::text, started_at, plan_revision, n, n_measured, n_no_jumps, n_on_board,
            toe_m, no_jump, bias_m, bias_low_m, bias_high_m, spread_m, spread_low_m, spread_high_m,
            share_on_board, share_no_jump
+    """,
+    RunUpPoint: """
+           attempt_id::text, started_at, plan_revision, n, n_speeds, n_speeds_at_gates,
+           speed_11_6_mps, speed_6_1_mps, speed_6_1_low_mps, speed_6_1_high_mps, speed_gain_mps,
+           speed_gain_low_mps, speed_gain_high_mps, n_step_lengths, length_ratio_2,
+           length_ratio_2_low, length_ratio_2_high, length_ratio_2_sd, length_ratio_1,
+           length_ratio_1_low, length_ratio_1_high, length_ratio_1_sd, n_step_times, time_ratio_2,
+           time_ratio_2_low, time_ratio_2_high, time_ratio_1, time_ratio_1_low, time_ratio_1_high
+    """,
+}
+_OF_SERIES = """
       FROM analytics_seriespoint AS p
      WHERE approach_id = %s AND finish_class = %s
 """
+AnyPoint = TypeVar("AnyPoint", Point, RunUpPoint)
+
 # By the column, not by the text that is read of it: so says the index.
 _LATEST_FIRST = " ORDER BY p.started_at DESC, p.attempt_id DESC LIMIT %s"
 
 
-def read_points(series: Series, *, last: int, before: UUID | None = None) -> list[Point] | None:
-    """Return the `last` points of a series, the latest first.
+def read_points(
+    series: Series, *, last: int, before: UUID | None = None, kind: type[AnyPoint]
+) -> list[AnyPoint] | None:
+    """Return the `last` points of a series, the latest first, with the figures of one kind.
 
     With `before`, those before that attempt; None when the series has no point of it.
     """
+    points: LiteralString = f"SELECT {_COLUMNS[kind]} {_OF_SERIES}"
     key: tuple[Any, ...] = (series.approach_id, series.finish_class.value)
     if before is None:
-        return prepared.read_rows(_POINTS + _LATEST_FIRST, (*key, last), make=Point)
-    bound = prepared.find_row(_POINTS + " AND attempt_id = %s", (*key, before), make=Point)
+        return prepared.read_rows(points + _LATEST_FIRST, (*key, last), make=kind)
+    bound = prepared.find_row(points + " AND attempt_id = %s", (*key, before), make=kind)
     if bound is None:
         return None
     return prepared.read_rows(
-        _POINTS + " AND (started_at, attempt_id) < (%s, %s)" + _LATEST_FIRST,
+        points + " AND (started_at, attempt_id) < (%s, %s)" + _LATEST_FIRST,
         (*key, bound.started_at, before, last),
-        make=Point,
+        make=kind,
     )
 
 

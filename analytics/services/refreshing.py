@@ -1,6 +1,8 @@
 """Bring the figures of a series up to date with its attempts."""
 
+from dataclasses import fields
 from datetime import datetime, timedelta
+from typing import Any
 from uuid import UUID
 
 import structlog
@@ -9,9 +11,10 @@ from django.db.models.functions import Now
 from django.utils import timezone
 
 from analytics import selectors
-from analytics.core import rolling
+from analytics.core import rolling, rolling_run_up
+from analytics.core.rolling_run_up import RollingRunUp
 from analytics.models import SeriesPoint, SeriesState
-from analytics.selectors import Series, SeriesAttempts
+from analytics.selectors import LastMetres, Series, SeriesAttempts
 from analytics.services import alerting, figures, judging
 from analytics.services.method import METHOD
 from approaches.models import FinishClass, PendingRefresh
@@ -135,7 +138,9 @@ def _renew_points(
     club: Club, series: Series, state: SeriesState, *, since: datetime | None
 ) -> None:
     """Make the points of every attempt from `since` on anew; None means all."""
-    attempts = selectors.read_series(series, since=since, before_that=figures.WINDOW - 1)
+    attempts, last_metres = selectors.read_series_with_last_metres(
+        series, since=since, before_that=figures.WINDOW - 1
+    )
     start = 0
     if since is not None:
         start = next(
@@ -145,19 +150,31 @@ def _renew_points(
         approach_id=series.approach_id, finish_class=series.finish_class
     )
     removed, _ = (old if since is None else old.filter(started_at__gte=since)).delete()
-    points = _points(club, series, attempts, start)
+    points = _points(club, series, attempts, last_metres, start)
     SeriesPoint.objects.bulk_create(points, batch_size=1000)
     state.n_attempts = len(points) + (0 if since is None else state.n_attempts - removed)
     state.through_attempt_id = attempts.ids[-1] if attempts.ids else None
 
 
-def _points(club: Club, series: Series, attempts: SeriesAttempts, start: int) -> list[SeriesPoint]:
+def _points(
+    club: Club, series: Series, attempts: SeriesAttempts, last_metres: LastMetres, start: int
+) -> list[SeriesPoint]:
     moved = rolling.rolling_figures(
         attempts.board_toe_m,
         attempts.no_jump,
         aim_m=attempts.aim_m,
         revision=attempts.revisions,
         window=figures.WINDOW,
+    )
+    run_up = _run_up_columns(
+        rolling_run_up.rolling_run_up(
+            last_metres.toe_m,
+            last_metres.touchdown_s,
+            last_metres.gate_at_m,
+            last_metres.gate_time_s,
+            revision=attempts.revisions,
+            window=figures.WINDOW,
+        )
     )
     return [
         SeriesPoint(
@@ -181,9 +198,17 @@ def _points(club: Club, series: Series, attempts: SeriesAttempts, start: int) ->
             spread_high_m=figures.as_json(float(moved.sd_high_m[place])),
             share_on_board=figures.as_json(float(moved.share_on_board[place])),
             share_no_jump=figures.as_json(float(moved.share_no_jump[place])),
+            **{name: column[place] for name, column in run_up.items()},
         )
         for place in range(start, len(attempts))
     ]
+
+
+def _run_up_columns(moved: RollingRunUp) -> dict[str, list[Any]]:
+    """Return, by the names that points have for them too, one value for each attempt."""
+    return {
+        field.name: figures.as_json(getattr(moved, field.name)) for field in fields(RollingRunUp)
+    }
 
 
 def _put_off(club_id: UUID, series: Series, error: Exception, *, now: datetime) -> None:

@@ -40,8 +40,7 @@ class Season:
                     started_at=(day + timedelta(minutes=6 * place)).isoformat(),
                     outcome="no_jump" if toe_m is None or toe_m < 0 else outcome,
                     official_m=None,
-                    gates=None,
-                    footfalls={"toe_m": [toe_m, *_earlier_footfalls(toe_m, number, place)]},
+                    **run_up_of(toe_m, number, place),
                 )
             )
 
@@ -83,10 +82,22 @@ class Season:
             }
 
 
-def _earlier_footfalls(toe_m: float | None, number: int, place: int) -> list[float]:
-    """Return two footfalls before take-off, some way from where the toe would put them."""
+def run_up_of(toe_m: float | None, number: int, place: int) -> dict[str, Any]:
+    """Return the last footfalls and gates of an attempt: uneven steps, now and then a gap."""
     off = 0.01 * ((7 * number + 3 * place) % 11 - 5)
-    return [round(2.2 + (toe_m or 0) + off, 3), round(4.4 + 2 * (toe_m or 0) - 2 * off, 3)]
+    last = toe_m or 0
+    toes = [round(2.2 + last + off, 3), round(4.4 + 2 * last - 2 * off, 3)]
+    toes += [round(toes[1] + 2.1 + off, 3)] * (place != 3)
+    at_m = [15, 10, 5, 0] if place == 1 else [16, 11, 6, 1]
+    return {
+        "footfalls": {
+            "toe_m": [toe_m, *toes],
+            "touchdown_s": [round(5 - each / 9, 4) for each in [last, *toes]],
+        },
+        "gates": None
+        if place == 2
+        else {"at_m": at_m, "time_s": [round(5 - each * (1 + off) / 9, 4) for each in at_m]},
+    }
 
 
 def _values(rows: Any) -> list[dict[str, Any]]:

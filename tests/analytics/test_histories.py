@@ -21,7 +21,7 @@ from approaches.services.forms import read_form
 from clubs.selectors import Caller
 from common.club_scope import club_scope
 from common.versions import ANY_VERSION
-from tests.analytics.conftest import LATER, Season
+from tests.analytics.conftest import LATER, Season, run_up_of
 from tests.factories import make_caller, make_plan, make_reading, make_session
 
 START = datetime(2026, 3, 2, 14, tzinfo=UTC)
@@ -47,7 +47,7 @@ class History:
 
     def readings(self) -> list[dict[str, Any]]:
         """Return some attempts a day, in two sessions at a time; the second half lands short."""
-        readings = []
+        readings: list[dict[str, Any]] = []
         for day in range(DAYS):
             for _ in range(self.chance.randint(3, 11)):
                 minute = self.chance.choice((0, 10, 30, 31, 32, 45, 60, 70, 110))
@@ -63,8 +63,7 @@ class History:
                         finish=self.chance.choice(("jump", "jump", "pop_up", "run_through")),
                         outcome="no_jump" if beyond else "not_judged",
                         official_m=None,
-                        gates=None,
-                        footfalls={"toe_m": [None if hidden else toe_m, 2.3, 4.6]},
+                        **run_up_of(None if hidden else toe_m, day, len(readings) % 5),
                     )
                 )
         return readings
@@ -80,7 +79,7 @@ class History:
         if not stored:
             return
         attempt = self.chance.choice(stored)
-        what = self.chance.randrange(5)
+        what = self.chance.randrange(6)
         of_attempt: dict[str, Any] = {
             "club": self.season.scene.club,
             "attempt_id": attempt.id,
@@ -96,6 +95,7 @@ class History:
             2: self._move,
             3: self._finish_otherwise,
             4: self._change_session,
+            5: self._pass_gates_otherwise,
         }[what](attempt)
         correction = read_form({"changes": sent, "reason": "By the dice."}, Correction)
         correcting.correct_attempt(**of_attempt, changes=correction.changes)
@@ -122,6 +122,11 @@ class History:
 
     def _finish_otherwise(self, attempt: Attempt) -> dict[str, Any]:
         return {"finish": "run_through" if attempt.finish == Finish.JUMP else "jump"}
+
+    def _pass_gates_otherwise(self, attempt: Attempt) -> dict[str, Any]:
+        first_s = round(self.chance.uniform(0.5, 0.6), 3)
+        times_s = [3.2, 3.8, 3.8 + first_s, 4.4 + first_s]
+        return {"gates": {"at_m": [16, 11, 6, 1], "time_s": times_s}}
 
     def _change_session(self, attempt: Attempt) -> dict[str, Any]:
         return {"session": str(self.chance.choice(self.sessions).id)}

@@ -52,6 +52,61 @@ class TestAgainstPandas:
             else:
                 assert point.bias_m is None
 
+    def test_speeds_and_rhythm_equal_a_plain_recomputation(self, season: Season):
+        for toes in draw(1, 9):
+            season.add_session(toes)
+        season.push()
+        season.refresh()
+
+        with club_scope(season.scene.club):
+            points = list(SeriesPoint.objects.order_by("started_at"))
+        lengths: list[float] = []
+        gains: list[float] = []
+        for reading in season.readings:
+            toe = pd.Series(reading["footfalls"]["toe_m"], dtype=float)
+            steps = toe.diff().iloc[1:].tolist()
+            lengths.append(steps[0] / steps[2] if len(steps) == 3 else np.nan)
+            gates = reading.get("gates") or {"at_m": [0]}
+            # Those that stand elsewhere are interpolated, which has tests of its own.
+            if gates["at_m"][1:] == [11, 6, 1]:
+                first_s, second_s = np.diff(gates["time_s"])[1:]
+                gains.append(5 / second_s - 5 / first_s)
+            else:
+                gains.append(np.nan)
+        ratio = pd.Series(lengths).rolling(20, min_periods=5)
+        at_gates = pd.Series(gains).rolling(20, min_periods=1)
+        expected = zip(points, ratio.mean(), ratio.std(), at_gates.count(), strict=True)
+        for point, mean, sd, n_at_gates in expected:
+            assert point.n_speeds_at_gates == n_at_gates <= point.n_speeds
+            if np.isnan(mean):
+                assert point.length_ratio_1 is None
+            else:
+                assert point.length_ratio_1 == pytest.approx(mean, abs=1e-12)
+                assert point.length_ratio_1_sd == pytest.approx(sd, abs=1e-12)
+        # Every second of five attempts passed gates elsewhere, every third none.
+        assert (points[-1].n, points[-1].n_speeds) == (20, 16)
+        assert points[-1].n_speeds_at_gates == 12
+        gain, low = points[-1].speed_gain_mps, points[-1].speed_gain_low_mps
+        assert gain is not None
+        assert low is not None
+        assert low < gain
+
+    def test_only_gates_where_they_are_needed_give_the_gain_of_the_last_window(
+        self, season: Season
+    ):
+        for toes in draw(2, 4):
+            season.add_session(toes)
+        gates = {"at_m": [11, 6, 1], "time_s": [4.0, 4.5, 5.02]}
+        season.push([each | {"gates": gates} for each in season.readings])
+        season.refresh()
+
+        with club_scope(season.scene.club):
+            point = SeriesPoint.objects.order_by("started_at").last()
+        # 5 m in 0.50 s and in 0.52 s.
+        assert point is not None
+        assert (point.n_speeds, point.n_speeds_at_gates) == (20, 20)
+        assert point.speed_gain_mps == pytest.approx(5 / 0.52 - 10)
+
 
 class TestAnyOrder:
     @pytest.mark.parametrize("seed", range(6))

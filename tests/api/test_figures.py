@@ -22,7 +22,7 @@ def path(world: World, what: str) -> str:
 
 
 class TestFreshness:
-    @pytest.mark.parametrize("what", ["consistency", "spread", "trend"])
+    @pytest.mark.parametrize("what", ["consistency", "spread", "trend", "run-up-trend"])
     def test_says_how_old_and_on_what(self, world: World, season: Season, what: str):
         season.push()
         before = world.as_("admin").get(path(world, what)).json()
@@ -33,7 +33,7 @@ class TestFreshness:
         assert (after["stale"], after["n"], after["method"]) == (False, 30, METHOD)
         assert after["through_attempt"] is not None
 
-    @pytest.mark.parametrize("what", ["consistency", "spread", "trend"])
+    @pytest.mark.parametrize("what", ["consistency", "spread", "trend", "run-up-trend"])
     def test_answers_304_until_something_changes(self, world: World, season: Season, what: str):
         season.push()
         season.refresh()
@@ -96,6 +96,45 @@ class TestTrend:
         answer = world.as_("admin").get(path(world, f"trend?{query}"))
 
         assert (answer.status_code, answer.json()["code"]) == (400, "invalid_parameter")
+
+
+class TestRunUpTrend:
+    def test_gives_speeds_and_rhythm_after_each_attempt(self, world: World, season: Season):
+        season.push()
+        season.refresh()
+        admin = world.as_("admin")
+
+        answer = admin.get(path(world, "run-up-trend?last=25")).json()
+
+        assert (len(answer["points"]), answer["has_earlier"]) == (25, True)
+        assert (answer["n"], answer["method"], answer["stale"]) == (30, METHOD, False)
+        last = answer["points"][-1]
+        assert last["attempt"] == answer["through_attempt"]
+        assert (last["n"], last["n_speeds"], last["n_speeds_at_gates"]) == (20, 16, 12)
+        assert last["speed_gain_mps"] == pytest.approx(
+            last["speed_6_1_mps"] - last["speed_11_6_mps"]
+        )
+        assert last["length_ratio_2_low"] < last["length_ratio_2"] < last["length_ratio_2_high"]
+        trend = admin.get(path(world, "trend?last=25")).json()
+        assert [each["attempt"] for each in answer["points"]] == [
+            each["attempt"] for each in trend["points"]
+        ]
+
+    def test_is_null_where_too_little_was_measured(self, world: World, season: Season):
+        season.push(season.readings[:4])
+        season.refresh()
+
+        (*_, last) = world.as_("admin").get(path(world, "run-up-trend")).json()["points"]
+
+        assert (last["n_step_lengths"], last["length_ratio_1"], last["speed_gain_mps"]) == (
+            3 - sum(each["footfalls"]["toe_m"][0] is None for each in season.readings[:3]),
+            None,
+            None,
+        )
+
+    @pytest.mark.parametrize("query", ["last=0", "last=501", "before=x", "figures=all"])
+    def test_refuses_what_the_trend_refuses(self, world: World, query: str):
+        assert world.as_("admin").get(path(world, f"run-up-trend?{query}")).status_code == 400
 
 
 class TestAlerts:

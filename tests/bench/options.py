@@ -62,6 +62,14 @@ class AimOptions:
 
 
 @dataclass(frozen=True)
+class RebuildOptions:
+    rounds: int
+    series: int
+    attempts: int
+    profile: bool
+
+
+@dataclass(frozen=True)
 class RefreshOptions:
     rounds: int
     short: int
@@ -77,6 +85,7 @@ Options = (
     | TrendOptions
     | AnswersOptions
     | AimOptions
+    | RebuildOptions
     | RefreshOptions
 )
 _KINDS: dict[str, type[Options]] = {
@@ -87,6 +96,7 @@ _KINDS: dict[str, type[Options]] = {
     "visible": VisibleOptions,
     "start": StartOptions,
     "trend": TrendOptions,
+    "rebuild": RebuildOptions,
     "refresh": RefreshOptions,
 }
 
@@ -143,6 +153,11 @@ def parse(arguments: list[str] | None = None) -> tuple[str, bool, Options]:
     refresh.add_argument("--rounds", type=_count, default=30, help="counted rounds")
     refresh.add_argument("--short", type=_count, default=200, help="attempts in the short series")
     refresh.add_argument("--series", type=_count, default=10_000, help="attempts in the long one")
+
+    rebuild = names.add_parser("rebuild", parents=[every], help="all rolling figures of arrays")
+    rebuild.add_argument("--rounds", type=_count, default=2, help="counted rounds")
+    rebuild.add_argument("--series", type=_count, default=100, help="of as many attempts each")
+    rebuild.add_argument("--attempts", type=_count, default=10_000, help="in a series")
 
     chosen = parser.parse_args(arguments)
     kind = _KINDS[chosen.name]

@@ -113,6 +113,16 @@ class TestBench:
         assert report["met"]["apart_from_brute_force_m"]
         assert report["met"]["apart_from_dice_m"]
 
+    def test_rebuild_says_all_that_it_promises(self):
+        report = run_bench("rebuild", "--series", "2", "--attempts", "1200", "--rounds", "2")
+
+        assert_complete(report)
+        assert report["figures"]["attempts"] == 2400
+        assert report["ratios"]["to_pandas"]["n"] == 2
+        # Timing is not judged here; that the figures are equal is.
+        assert report["met"]["apart_from_pandas"]
+        assert report["met"]["sd_apart_from_two_passes"]
+
     def test_refresh_says_all_that_it_promises(self):
         report = run_bench("refresh", "--short", "30", "--series", "60", "--rounds", "2")
 

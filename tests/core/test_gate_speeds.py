@@ -257,3 +257,25 @@ class TestProperties:
 
         assert found.speed_11_6_mps[0] > 0
         assert found.speed_6_1_mps[0] > 0
+
+
+class TestZoneMeans:
+    @pytest.mark.parametrize("gates_at_m", [(31, 11, 6, 1), (15, 10, 5, 0), (11.04, 11, 6.05, 1)])
+    def test_are_the_speeds_without_their_errors(self, gates_at_m):
+        rng = np.random.default_rng(4)
+        at = np.tile(np.array(gates_at_m, dtype=np.float64), (40, 1))
+        time = 5 - at / rng.normal(9, 0.3, (40, 1))
+        time[rng.random(time.shape) < 0.1] = np.nan
+
+        means = gate_speeds.zone_means(at, time)
+
+        whole = gate_speeds.zone_speeds(at, time)
+        np.testing.assert_array_equal(means.speed_11_6_mps, whole.speed_11_6_mps)
+        np.testing.assert_array_equal(means.speed_6_1_mps, whole.speed_6_1_mps)
+        np.testing.assert_array_equal(means.measured, whole.measured_11_6 & whole.measured_6_1)
+
+    def test_of_no_gates_are_unknown(self):
+        means = gate_speeds.zone_means(np.empty((2, 0)), np.empty((2, 0)))
+
+        assert np.isnan(means.speed_6_1_mps).all()
+        assert not means.measured.any()

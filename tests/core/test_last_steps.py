@@ -66,6 +66,30 @@ class TestByHand:
         assert figure.sd == pytest.approx(math.sqrt(62.5))
 
 
+class TestRatiosOfAttempts:
+    def test_are_those_that_are_averaged(self):
+        toe = np.array([[0.0, 2.0, 4.0 + extra, 6.0 + extra] for extra in (0, 0.1, 0.2, 0.3, 0.4)])
+        down = np.array([[5.30, 5.08, 4.83 - extra, 4.60 - extra] for extra in toe[:, 2] / 100])
+
+        ratios = last_steps.step_ratios(toe, touchdown_s=down)
+
+        result = describe(toe, touchdown_s=down)
+        for name in ("length_ratio_2", "length_ratio_1", "time_ratio_2", "time_ratio_1"):
+            assert known(getattr(result, name)).mean == pytest.approx(getattr(ratios, name).mean())
+        assert ratios.length_ratio_2 == pytest.approx([1.0, 1.05, 1.1, 1.15, 1.2])
+
+    def test_are_missing_where_a_step_is(self):
+        ratios = last_steps.step_ratios([[0.0, 2.0, 4.0, NAN], ONE])
+
+        assert np.isnan(ratios.length_ratio_2[0])
+        assert np.isnan(ratios.time_ratio_2).all()
+        assert ratios.length_ratio_1[1] == pytest.approx(2.00 / 2.15)
+
+    def test_refuse_steps_that_go_back(self):
+        with pytest.raises(ValueError, match="forward"):
+            last_steps.step_ratios([[0.0, 2.0, 1.5, 6.0]])
+
+
 class TestAgainstAPublishedMean:
     def test_the_plan_has_the_penultimate_step_of_elite_women(self):
         # 12.2 ± 2.8 % longer than the last (Panoutsakopoulos et al. 2021, abstract).

@@ -1,6 +1,7 @@
 """Rolling figures: a plain recomputation, certified values, and what later attempts may change."""
 
 import dataclasses
+from fractions import Fraction
 
 import numpy as np
 import pandas as pd
@@ -122,6 +123,80 @@ class TestAgainstReferences:
         np.testing.assert_array_equal(after.sd_m[50:], clean.sd_m[50:])
 
 
+class TestMeans:
+    def test_counts_an_attempt_when_all_of_its_quantities_were_measured(self):
+        values = [[1.0, 10.0], [2.0, NAN], [3.0, 30.0], [NAN, NAN], [5.0, 80.0]]
+
+        moved = rolling.rolling_means(values, window=3, min_valid=2)
+
+        assert moved.n.tolist() == [1, 1, 2, 1, 2]
+        assert moved.mean[2].tolist() == [2.0, 20.0]
+        assert moved.mean[4].tolist() == [4.0, 55.0]
+        assert moved.sd[4] == pytest.approx([2**0.5, 50 / 2**0.5])
+        assert np.isnan(moved.mean[[0, 1, 3]]).all()
+        # One degree of freedom: half of 5 - 3 times 12.7062, of a table of t.
+        assert moved.high[4, 0] - moved.mean[4, 0] == pytest.approx(12.7062, abs=1e-4)
+
+    def test_of_one_quantity_has_its_shape(self):
+        moved = rolling.rolling_means([1.0, 3.0], window=2, min_valid=2)
+
+        assert moved.mean.shape == moved.low.shape == moved.sd.shape == (2,)
+        assert moved.mean[1] == 2.0
+
+    @pytest.mark.parametrize("shape", [(0,), (0, 2), (4, 0)])
+    def test_of_nothing_is_nothing(self, shape):
+        moved = rolling.rolling_means(np.empty(shape))
+
+        assert moved.mean.shape == shape
+        assert moved.n.shape == shape[:1]
+
+    @pytest.mark.parametrize(("centre", "window"), [(1.2, 20), (1e6 + 0.2, 20), (1e7 + 0.2, 7)])
+    def test_equals_exact_sums_on_values_large_against_their_spread(self, centre, window):
+        # Pairs as in NIST StRD NumAcc2 to 4, with gaps, outliers and plan revisions; the reference
+        # adds up fractions, which round nothing.
+        rng = np.random.default_rng(11)
+        values = np.where(np.arange(400) % 2, round(centre + 0.1, 1), round(centre - 0.1, 1))
+        values[rng.random(400) < 0.1] = NAN
+        values[[100, 101, 250]] = 1e9, -1e12, 1e7
+        revision = np.arange(400) // 90
+
+        moved = rolling.rolling_means(values, revision=revision, window=window, min_valid=2)
+
+        for place in range(400):
+            start = max(place - window + 1, 90 * (place // 90))
+            seen = [Fraction(each) for each in values[start : place + 1] if not np.isnan(each)]
+            assert moved.n[place] == len(seen)
+            if len(seen) < 2:
+                continue
+            mean = sum(seen) / len(seen)
+            sd = float(sum((each - mean) ** 2 for each in seen) / (len(seen) - 1)) ** 0.5
+            assert moved.mean[place] == pytest.approx(float(mean), rel=1e-14)
+            assert moved.sd[place] == pytest.approx(sd, rel=1e-12, abs=1e-12)
+
+    def test_a_revision_of_a_single_attempt_ends_the_window(self):
+        moved = rolling.rolling_means([1.0, 3.0, 9.0, 4.0, 6.0], revision=[1, 1, 2, 3, 3], window=4,
+                                      min_valid=2)  # fmt: skip
+
+        assert moved.n.tolist() == [1, 2, 1, 1, 2]
+        assert moved.mean[[1, 4]].tolist() == [2.0, 5.0]
+
+    @pytest.mark.parametrize("values", [[[[1.0]]], [float("inf")]])
+    def test_refuses_other_shapes_and_infinite_values(self, values):
+        with pytest.raises(ValueError, match=r"shape|infinite"):
+            rolling.rolling_means(values)
+
+
+class TestCounts:
+    def test_restart_at_a_plan_revision(self):
+        counts = rolling.window_counts([True, True, False, True], revision=[1, 1, 2, 2], window=3)
+
+        assert counts.tolist() == [1, 2, 0, 1]
+
+    def test_are_of_one_flag_for_each_attempt(self):
+        with pytest.raises(ValueError, match="shape"):
+            rolling.window_counts([[True]])
+
+
 class TestProperties:
     @given(toes, st.integers(2, 12), st.data())
     def test_a_tail_gives_the_same_figures_as_the_whole(self, toe, window, data):
@@ -172,12 +247,26 @@ class TestProperties:
 
     def test_a_chunk_border_is_not_seen(self):
         rng = np.random.default_rng(8)
-        toe = rng.normal(0.06, 0.08, size=20_000)
+        toe = rng.normal(0.06, 0.08, size=40_000)
 
         whole = rolling.rolling_figures(toe, toe < 0)
-        tail = rolling.rolling_figures(toe[8170:], toe[8170:] < 0)
+        tail = rolling.rolling_figures(toe[32_740:], toe[32_740:] < 0)
 
-        assert_same(whole, tail, 8190)
+        assert_same(whole, tail, 32_760)
+
+    @pytest.mark.parametrize("columns", [1, 3])
+    def test_a_chunk_border_is_not_seen_by_means(self, columns: int):
+        # A chunk holds 32,768 values of all quantities together.
+        rng = np.random.default_rng(9)
+        values = rng.normal(9, 0.2, size=(40_000, columns))
+        values[rng.random(40_000) < 0.1] = NAN
+        start = 32_768 // columns - 40
+
+        whole = rolling.rolling_means(values)
+        tail = rolling.rolling_means(values[start:])
+
+        np.testing.assert_array_equal(whole.mean[start + 19 :], tail.mean[19:])
+        np.testing.assert_array_equal(whole.sd[start + 19 :], tail.sd[19:])
 
 
 class TestRefusals:
