@@ -300,25 +300,30 @@ def _times_at_ends(
     """
     n, n_gates = time.shape
     ends = np.array(ZONE_ENDS_M)
-    place, passed = np.tile(ends, (n, 1)), np.full((n, 3), np.nan)
+    # One row for each end: what is passed on through all attempts lies side by side.
+    place, passed = np.tile(ends[:, np.newaxis], n), np.full((3, n), np.nan)
+    exact = np.zeros((3, n), dtype=np.bool_)
     slope = np.zeros((n, 3, n_gates if with_slopes else 0))
-    exact = np.zeros((n, 3), dtype=np.bool_)
-    if n == 0 or n_gates == 0:
-        return place, passed, slope, exact
     # A thousandth of a millimetre more: 6.05 - 6 is not 0.05 in binary.
-    least = np.full((n, 3), GATE_TOLERANCE_M + 1e-6)
-    for gate in range(n_gates):
+    least = np.full((3, n), GATE_TOLERANCE_M + 1e-6)
+    columns = zip(np.ascontiguousarray(at.T), np.ascontiguousarray(time.T), strict=True)
+    for gate, (gate_at, gate_time) in enumerate(columns):
         for end in range(3):
-            away = np.abs(at[:, gate] - ends[end])
-            rows = np.flatnonzero(away < least[:, end])
-            if not rows.size:
+            away = np.abs(gate_at - ends[end])
+            nearer = away < least[end]
+            if not nearer.any():
                 continue
-            least[rows, end], exact[rows, end] = away[rows], True
-            place[rows, end], passed[rows, end] = at[rows, gate], time[rows, gate]
+            least[end] = np.where(nearer, away, least[end])
+            place[end] = np.where(nearer, gate_at, place[end])
+            passed[end] = np.where(nearer, gate_time, passed[end])
+            exact[end] |= nearer
             if with_slopes:
-                slope[rows, end] = np.arange(n_gates) == gate
+                slope[nearer, end] = np.arange(n_gates) == gate
+    place, passed, exact = place.T, passed.T, exact.T
 
-    rows = np.flatnonzero(~exact.all(axis=1))
+    rows = np.flatnonzero(~exact.all(axis=1) & ~np.isnan(at).all(axis=1))
+    if not rows.size:
+        return place, passed, slope, exact
     layouts, which = np.unique(np.nan_to_num(at[rows], nan=np.inf), axis=0, return_inverse=True)
     for index in range(layouts.shape[0]):
         chosen = rows[which.reshape(-1) == index]
