@@ -1,6 +1,6 @@
 from django.urls import path
 
-from analytics.api import advice, figures, run_up, views
+from analytics.api import advice, conditions, figures, run_up, views
 
 urlpatterns = [
     path(
@@ -33,6 +33,12 @@ urlpatterns = [
         "approaches/<uuid:approach_id>/practice-focus",
         advice.PracticeFocusView.as_view(),
         name="practice-focus",
+    ),
+    path("approaches/<uuid:approach_id>/speed", conditions.SpeedView.as_view(), name="speed"),
+    path(
+        "approaches/<uuid:approach_id>/wind-table",
+        conditions.WindTableView.as_view(),
+        name="wind-table",
     ),
     path(
         "sessions/<uuid:session_id>/next-attempt",

@@ -86,6 +86,8 @@ class RunUps:
     start_mark_m: FloatArray  # as it was used; where nobody said so, that of the plan
     wind_mps: FloatArray
     official_m: FloatArray
+    gate_at_m: FloatArray  # in the order passed; as many columns as the most gates of an attempt
+    gate_time_s: FloatArray
 
     def __len__(self) -> int:
         return len(self.ids)
@@ -188,7 +190,8 @@ _ATTEMPTS = """
                      SELECT max(v.replaced_at) FROM approaches_attemptversion AS v
                       WHERE v.club_id = a.club_id AND v.attempt_id = a.id)) END,
            a.plan_id, a.session_id, a.finish, a.outcome, a.toe_m, a.touchdown_s, a.toe_off_s,
-           a.contact[1:3], a.start_mark_m, a.wind_mps, a.official_m::float8
+           a.contact[1:3], a.start_mark_m, a.wind_mps, a.official_m::float8,
+           a.gate_at_m, a.gate_time_s
       FROM approaches_attempt AS a
      WHERE a.approach_id = %s AND a.finish = ANY(%s)
        AND a.voided_at IS NULL AND a.left_out IS NULL
@@ -270,7 +273,10 @@ def _run_ups_of(
         start_marks,
         winds,
         officials,
-    ) = zip(*rows, strict=True) if rows else ((),) * 15
+        gates_at,
+        gate_times,
+    ) = zip(*rows, strict=True) if rows else ((),) * 17
+    n_gates = max(map(len, gates_at), default=0)
     planned = [None if each is None else plans[each].start_mark_m for each in plan_ids]
     used = [plan if mark is None else mark for mark, plan in zip(start_marks, planned, strict=True)]
     return RunUps(
@@ -294,6 +300,8 @@ def _run_ups_of(
         start_mark_m=_or_nan(used),
         wind_mps=_or_nan(winds),
         official_m=_or_nan(officials),
+        gate_at_m=_matrix(gates_at, columns=n_gates),
+        gate_time_s=_matrix(gate_times, columns=n_gates),
     )
 
 

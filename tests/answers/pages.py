@@ -13,10 +13,12 @@ from analytics.answers import (
     outlook,
     practice_focus,
     rhythm,
+    speed,
     steering,
+    wind_table,
 )
 from analytics.core.simulator import Athlete
-from tests.answers.run_ups import make_marks, marks_of, simulated
+from tests.answers.run_ups import make_marks, marks_of, simulated, timed
 
 STEADY = Athlete(unmeasured_no_jump_share=0.3)
 ATHLETES = {
@@ -35,6 +37,8 @@ QUESTIONS: tuple[ModuleType, ...] = (
     aim,
     mark_advice,
     practice_focus,
+    speed,
+    wind_table,
 )
 
 
@@ -44,7 +48,7 @@ def _answers() -> list[Any]:
         name = question.__name__.rpartition(".")[2]
         for who, athlete in ATHLETES.items():
             for how_many, sessions in SESSIONS.items():
-                run_ups = simulated(athlete, sessions, seed=2)
+                run_ups = timed(simulated(athlete, sessions, seed=2))
                 made.append((question, run_ups, f"{name}, {who}, {how_many}"))
         unplanned = make_marks(id=marks_of(STEADY).id)
         run_ups = simulated(STEADY, [6] * 4, seed=2, marks=unplanned)

@@ -83,6 +83,8 @@ def make_run_ups(
         start_mark_m=np.full(n, marks.start_mark_m),
         wind_mps=np.full(n, np.nan),
         official_m=np.full(n, np.nan),
+        gate_at_m=np.empty((n, 0)),
+        gate_time_s=np.empty((n, 0)),
     )
     return replace(made, **fields)
 
@@ -113,3 +115,14 @@ def simulated(
             **fields,
         },
     )
+
+
+def timed(run_ups: RunUps, at_m: Sequence[float] = (11.0, 6.0, 1.0)) -> RunUps:
+    """Return attempts with gates, passed as the footfalls' times have it."""
+    place = np.tile(np.asarray(at_m, dtype=np.float64), (len(run_ups), 1))
+    time = np.full(place.shape, np.nan)
+    for row, (toe, down) in enumerate(zip(run_ups.toe_m, run_ups.touchdown_s, strict=True)):
+        known = ~np.isnan(toe + down)
+        if known.sum() >= 2:
+            time[row] = np.interp(place[row], toe[known], down[known])
+    return replace(run_ups, gate_at_m=place, gate_time_s=time)

@@ -27,6 +27,52 @@ def mean(zones, session, **options) -> BoardGain:
     return found
 
 
+class TestMeanSpeed:
+    def test_of_one_session_is_students_interval_with_the_timing_on_top(self):
+        speed, timing = np.array([9.0, 9.1, 9.3, 9.1, 9.2]), np.full(5, 0.05)
+
+        found = board_gain.mean_speed(
+            speed, timing_sd_mps=timing, measured=[True] * 4 + [False], session=[1] * 5
+        )
+
+        assert isinstance(found, board_gain.MeanSpeed)
+        error = np.hypot(stats.sem(speed), 0.05)
+        low, high = stats.t.interval(0.95, 4, loc=speed.mean(), scale=error)
+        assert (found.interval.low, found.interval.high) == pytest.approx((low, high))
+        assert (found.n, found.n_sessions, found.n_measured) == (5, 1, 4)
+        assert found.timing_sd_mps == pytest.approx(0.05)
+        assert found.attempt_sd_mps == pytest.approx(speed.std(ddof=1))
+
+    def test_of_equal_sessions_is_that_of_their_means(self):
+        """With equal groups the mean of a mixed model is that of the session means (SciPy's t)."""
+        means = np.array([9.0, 9.4, 9.1, 9.7])
+        speed = (means[:, None] + [-0.05, 0.05]).ravel()
+        session = np.repeat([1, 2, 3, 4], 2)
+
+        found = board_gain.mean_speed(
+            speed, timing_sd_mps=np.zeros(8), measured=[True] * 8, session=session
+        )
+
+        assert isinstance(found, board_gain.MeanSpeed)
+        assert found.mean_mps == pytest.approx(means.mean())
+        half = (found.interval.high - found.interval.low) / 2
+        assert half > stats.t.ppf(0.975, 7) * stats.sem(speed)
+        assert half == pytest.approx(stats.t.ppf(0.975, 3) * stats.sem(means), rel=0.05)
+
+    def test_leaves_out_what_nobody_knows_and_says_what_is_missing(self):
+        speed = [9.0, 9.1, NAN, 9.2, NAN]
+
+        found = board_gain.mean_speed(
+            speed, timing_sd_mps=[0.1] * 5, measured=[True] * 5, session=[1] * 5
+        )
+
+        assert found == NotEnoughAttempts(n=3, needed=5)
+
+    def test_refuses_shapes_that_do_not_fit(self):
+        with pytest.raises(ValueError, match="each speed needs"):
+            board_gain.mean_speed([9.0], timing_sd_mps=[0.1] * 2, measured=[True], session=[1])
+
+
 class TestByHand:
     def test_half_a_second_before_and_52_hundredths_after_lose_speed(self):
         found = mean(timed([0.5] * 6, [0.52] * 6), [1] * 6)
