@@ -9,3 +9,27 @@ class AlertClosedError(DomainError):
     code = "alert_closed"
     status = 409
     title = "This alert is closed"
+
+
+class NoAdviceError(DomainError):
+    """There are not enough attempts for an advice, so there is none to decide on."""
+
+    code = "no_advice"
+    status = 409
+    title = "There is no advice yet"
+
+
+class AdviceChangedError(DomainError):
+    """What is advised now is not what was read: an attempt came, or was corrected."""
+
+    code = "advice_changed"
+    status = 409
+    title = "The advice is another one now"
+
+
+class PlanMissingError(DomainError):
+    """There is no plan from which the next revision could be made."""
+
+    code = "plan_missing"
+    status = 409
+    title = "This approach has no plan yet"

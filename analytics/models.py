@@ -287,3 +287,95 @@ class Alert(SeriesRow, KeptRow):
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()} {self.opened_at:%Y-%m-%d}"
+
+
+class AdviceKind(models.TextChoices):
+    MARK = "mark", "Start mark"
+
+
+class AdviceDecision(models.TextChoices):
+    FOLLOWED = "followed", "Followed"
+    DECLINED = "declined", "Declined"
+
+
+class Advice(SeriesRow):
+    """What was advised, as it was told, and what a coach then did. Append-only."""
+
+    kind = models.CharField(max_length=12, choices=AdviceKind.choices)
+    answer = models.CharField(max_length=16, help_text="What was advised, in one word.")
+    figures = models.JSONField(help_text="The numbers as they were given.")
+    told = models.JSONField(help_text="Text and reasons as they were told.")
+    n = models.PositiveIntegerField(help_text="Attempts that it was worked out from.")
+    first_started_at = models.DateTimeField(help_text="Start of the first of them.")
+    through_attempt = models.ForeignKey(
+        Attempt, on_delete=models.PROTECT, related_name="+", db_constraint=False, db_index=False
+    )
+    through_started_at = models.DateTimeField()
+    as_of = models.DateTimeField(help_text="When the newest of them was stored or corrected.")
+    method = models.PositiveSmallIntegerField(help_text="Version of the formulas.")
+    plan = models.ForeignKey(
+        Plan,
+        on_delete=models.PROTECT,
+        null=True,
+        related_name="+",
+        db_constraint=False,
+        db_index=False,
+        help_text="The revision that was in force.",
+    )
+    decision = models.CharField(max_length=8, choices=AdviceDecision.choices)
+    reason = models.CharField(max_length=200, blank=True)
+    decided_at = models.DateTimeField()
+    decided_by = models.ForeignKey(
+        Membership,
+        on_delete=models.PROTECT,
+        null=True,
+        related_name="+",
+        db_constraint=False,
+        db_index=False,
+    )
+    published_plan = models.ForeignKey(
+        Plan,
+        on_delete=models.PROTECT,
+        null=True,
+        related_name="+",
+        db_constraint=False,
+        db_index=False,
+        help_text="The revision that was made from it.",
+    )
+
+    class Meta:
+        verbose_name_plural = "advice"
+        constraints = [
+            SameClub("approach", name="advice_approach_same_club"),
+            SameClub("through_attempt", name="advice_attempt_same_club"),
+            SameClub("plan", name="advice_plan_same_club"),
+            SameClub("decided_by", name="advice_decided_by_same_club"),
+            SameClub("published_plan", name="advice_published_plan_same_club"),
+            models.CheckConstraint(
+                condition=models.Q(kind__in=AdviceKind.values), name="advice_kind_known"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(decision__in=AdviceDecision.values),
+                name="advice_decision_known",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(decision="followed") | models.Q(published_plan__isnull=True),
+                name="advice_published_is_followed",
+            ),
+            # A coach may disagree, and says why.
+            models.CheckConstraint(
+                condition=models.Q(decision="followed") | ~models.Q(reason=""),
+                name="advice_declined_with_reason",
+            ),
+        ]
+        indexes = [
+            models.Index(fields=["club", "approach", "-decided_at", "-id"], name="advice_latest"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} {self.decided_at:%Y-%m-%d}"
+
+    @property
+    def version(self) -> int:
+        """Return what its ETag begins with: what was recorded never changes."""
+        return 1

@@ -8,7 +8,7 @@ from collections.abc import Collection
 from datetime import UTC, date, datetime
 from typing import Any
 
-from analytics.models import Alert, AlertKind
+from analytics.models import Advice, AdviceDecision, AdviceKind, Alert, AlertKind
 from approaches.models import (
     Approach,
     Attempt,
@@ -275,6 +275,40 @@ def make_alert(attempt: Attempt, **fields: Any) -> Alert:
                 "opened_at_attempt": attempt,
                 "opened_at": attempt.started_at,
                 "evidence": _NO_JUMPS,
+                **fields,
+            },
+        )
+
+
+def make_advice(attempt: Attempt, **fields: Any) -> Advice:
+    """Return an advice of after an attempt: move the mark by 12 cm toward the pit; declined."""
+    with club_scope(attempt.club_id):
+        return Advice.objects.create(
+            club_id=attempt.club_id,
+            approach_id=attempt.approach_id,
+            **{
+                "finish_class": FinishClass.JUMP,
+                "kind": AdviceKind.MARK,
+                "answer": "move",
+                "figures": {
+                    "move_m": -0.12,
+                    "start_mark_m": 34.08,
+                    "began_m": 34.20,
+                    "footfall": 0,
+                    "at_m": None,
+                    "limit_m": 0.05,
+                },
+                "told": {"text": "Move the start mark by 12 cm toward the pit.", "reasons": []},
+                "n": 1,
+                "first_started_at": attempt.started_at,
+                "through_attempt": attempt,
+                "through_started_at": attempt.started_at,
+                "as_of": attempt.created_at,
+                "method": 1,
+                "plan_id": attempt.plan_id,
+                "decision": AdviceDecision.DECLINED,
+                "reason": "The runway was wet.",
+                "decided_at": attempt.created_at,
                 **fields,
             },
         )

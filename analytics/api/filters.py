@@ -3,7 +3,7 @@
 from django_filters import rest_framework as filters
 
 from analytics import selectors
-from analytics.models import Alert, AlertKind
+from analytics.models import Advice, AdviceDecision, AdviceKind, Alert, AlertKind
 from approaches.models import FinishClass
 from athletes.api.filters import SquadFilter
 from clubs.selectors import today_at
@@ -36,3 +36,13 @@ class AlertFilter(filters.FilterSet):
     def that_waits(self, queryset, name, value):  # type: ignore[no-untyped-def]  # django-filter carries no types
         waits = selectors.put_off_on(today_at(self.request.user.club))
         return queryset.filter(waits) if value else queryset.exclude(waits)
+
+
+class AdviceFilter(filters.FilterSet):
+    kind = filters.ChoiceFilter(choices=AdviceKind.choices)
+    finish = filters.ChoiceFilter(field_name="finish_class", choices=FinishClass.choices)
+    decision = filters.ChoiceFilter(choices=AdviceDecision.choices)
+
+    class Meta:
+        model = Advice
+        fields = ("kind", "finish", "decision")

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from analytics.api import advice, conditions, figures, run_up, views
+from analytics.api import advice, conditions, figures, recorded, run_up, views
 
 urlpatterns = [
     path(
@@ -44,6 +44,17 @@ urlpatterns = [
         "sessions/<uuid:session_id>/next-attempt",
         advice.NextAttemptView.as_view(),
         name="next-attempt",
+    ),
+    path("approaches/<uuid:approach_id>/advice/", recorded.AdviceList.as_view(), name="advice"),
+    path(
+        "approaches/<uuid:approach_id>/advice/summary",
+        recorded.AdviceSummary.as_view(),
+        name="advice_summary",
+    ),
+    path(
+        "approaches/<uuid:approach_id>/advice/<uuid:advice_id>/",
+        recorded.AdviceDetail.as_view(),
+        name="advice_detail",
     ),
     path("alerts/", views.AlertList.as_view(), name="alerts"),
     path("alerts/<uuid:alert_id>/", views.AlertDetail.as_view(), name="alert"),

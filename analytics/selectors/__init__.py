@@ -1,5 +1,6 @@
 """Questions about series: their attempts as arrays, their figures, their alerts."""
 
+from analytics.selectors.advice import Landings, get_advice_for, list_advice, read_landings
 from analytics.selectors.alerts import (
     HeldRule,
     count_series_judged_otherwise,
@@ -46,6 +47,7 @@ __all__ = [
     "AnyPoint",
     "CheckMark",
     "HeldRule",
+    "Landings",
     "LastMetres",
     "Marks",
     "Point",
@@ -58,9 +60,11 @@ __all__ = [
     "Standing",
     "count_series_judged_otherwise",
     "find_first_open",
+    "get_advice_for",
     "get_alert_for",
     "get_alert_rule",
     "get_standing_for",
+    "list_advice",
     "list_alert_rules",
     "list_alerts_for",
     "list_series",
@@ -70,6 +74,7 @@ __all__ = [
     "lock_alert",
     "put_off_on",
     "read_footfalls",
+    "read_landings",
     "read_latest",
     "read_points",
     "read_run_ups_for",

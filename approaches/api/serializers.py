@@ -100,6 +100,11 @@ class PlanSerializer(serializers.Serializer[Any]):
     toe_m = serializers.ListField(child=serializers.FloatField())
     last_contacts = serializers.ListField(child=serializers.CharField())
     reason = serializers.CharField()
+    advice = serializers.UUIDField(
+        source="advice_id",
+        allow_null=True,
+        help_text="The recorded advice that it was published from.",
+    )
     created_at = serializers.DateTimeField()
 
     def get_phase_starts(self, plan: Plan) -> dict[str, int | None]:

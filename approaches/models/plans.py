@@ -83,6 +83,10 @@ class Plan(ClubRow):
         models.CharField(max_length=4), default=list, blank=True, help_text="Third-last to last."
     )
     reason = models.CharField(max_length=400, blank=True)
+    # No key: what advises stands above what is planned, and names its plan with a key itself.
+    advice_id = models.UUIDField(
+        null=True, editable=False, help_text="The recorded advice that it was published from."
+    )
     author = models.ForeignKey(
         Membership,
         on_delete=models.PROTECT,

@@ -130,13 +130,15 @@ def add_plan(
     marks: Marks,
     valid_from: datetime | None = None,
     reason: str = "",
+    advice_id: UUID | None = None,
     expected: Expected = ANY_VERSION,
     caller: Caller | None = None,
 ) -> Plan:
     """Add the next revision of an approach's plan; earlier ones stay as they are.
 
     Attempts that are stored already keep the revision that they were made under. `expected` names
-    the latest revision that the author knew of, 0 before the first.
+    the latest revision that the author knew of, 0 before the first; `advice_id` the recorded advice
+    that the plan follows.
 
     Raises
     ------
@@ -179,6 +181,7 @@ def add_plan(
             toe_m=list(marks.toe_m),
             last_contacts=list(marks.last_contacts),
             reason=reason,
+            advice_id=advice_id,
             author_id=None if caller is None else caller.membership_id,
         )
         auditing.record_audit(

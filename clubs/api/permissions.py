@@ -42,6 +42,7 @@ ATTEMPTS_BY_HAND = Right("attempts:write", _STAFF)
 READ_QUARANTINE = Right("attempts:write", _ADMIN | {DEVICE})
 READ_ANALYTICS = Right("analytics:read", _PEOPLE)
 ATTEND_ALERTS = Right("analytics:write", _STAFF)
+DECIDE_ON_ADVICE = Right("analytics:write", _STAFF)
 WRITE_ALERT_RULES = Right("analytics:write", _ADMIN)
 
 

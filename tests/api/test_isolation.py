@@ -33,6 +33,7 @@ OF_ATHLETES = {
     "alert_id",
     "squad_member_id",
     "assignment_id",
+    "advice_id",
 }
 # What an address may hold besides ids: a word that is the same in every club.
 WORDS = {"kind"}
@@ -82,6 +83,19 @@ def own_ids(world: World) -> dict[str, object]:
     What belongs to an athlete belongs to the world's one.
     """
     attempt = factories.make_attempt(world.source, world.athlete, world.session, gates=None)
+    # Enough of them, and far enough off, to be advised to move the mark.
+    short = {"toe_m": [0.31, 2.45, 4.82]}
+    latest = [
+        factories.make_attempt(
+            world.source,
+            world.athlete,
+            world.session,
+            started_at=f"2026-05-02T09:{20 + 6 * number}:07+02:00",
+            footfalls=short,
+            gates=None,
+        )
+        for number in range(4)
+    ][-1]
     gate_run = factories.make_gate_run(
         world.source, world.athlete, attempt_external_id=attempt.external_id
     )
@@ -110,6 +124,8 @@ def own_ids(world: World) -> dict[str, object]:
             "gate_run_id": gate_run.id,
             "row_id": factories.make_quarantined_row(world.source, world.athlete).id,
             "alert_id": factories.make_alert(attempt).id,
+            "through_attempt_id": latest.id,
+            "advice_id": factories.make_advice(attempt).id,
             "measurement_id": factories.make_measurement(world.athlete).id,
             "sprint_test_id": factories.make_sprint_test(world.athlete).id,
             "consent_id": factories.make_consent(world.athlete).id,
