@@ -128,9 +128,10 @@ def _where_to_aim(advice: AimAdvice) -> list[str]:
         )
     else:
         sentences.append(
-            _("The toe is expected {habit} now; to aim better wins {gain} of distance.").format(
-                habit=words.place(advice.habit_m), gain=words.centimetres(advice.gain_m)
-            )
+            _(
+                "The toe is expected {habit} now; to aim better is worth {gain} on the mean, "
+                "counting no valid attempt at all as nothing."
+            ).format(habit=words.place(advice.habit_m), gain=words.centimetres(advice.gain_m))
         )
     if fixed.capped:
         sentences.append(

@@ -99,8 +99,8 @@ def _which_part(found: ErrorShares) -> tuple[str, bool]:
     if found.board_share[most] < WORTH_REHEARSING:
         text = _(
             "Most spread comes from {part}: {added}. But later steps repair most of it: of "
-            "the unsteadiness that is left at the board, only {share} comes from there, and "
-            "{left} from {last_part}."
+            "the unsteadiness that is left at the board, {share} comes from there, and {left} "
+            "from {last_part}."
         )
         return (
             text.format(

@@ -1,10 +1,9 @@
 """Answers of each kind, with much and with little behind them."""
 
 from dataclasses import replace
+from functools import cache
 from types import ModuleType
 from typing import Any
-
-import pytest
 
 from analytics.answers import (
     aim,
@@ -18,6 +17,7 @@ from analytics.answers import (
     wind_table,
 )
 from analytics.core.simulator import Athlete
+from analytics.selectors import Marks
 from tests.answers.run_ups import make_marks, marks_of, simulated, timed
 
 STEADY = Athlete(unmeasured_no_jump_share=0.3)
@@ -42,21 +42,29 @@ QUESTIONS: tuple[ModuleType, ...] = (
 )
 
 
-def _answers() -> list[Any]:
-    made = []
+def _cases() -> dict[str, tuple[ModuleType, Athlete, list[int], Marks]]:
+    cases = {}
     for question in QUESTIONS:
         name = question.__name__.rpartition(".")[2]
         for who, athlete in ATHLETES.items():
             for how_many, sessions in SESSIONS.items():
-                run_ups = timed(simulated(athlete, sessions, seed=2))
-                made.append((question, run_ups, f"{name}, {who}, {how_many}"))
+                case = (question, athlete, sessions, marks_of(athlete))
+                cases[f"{name}, {who}, {how_many}"] = case
         unplanned = make_marks(id=marks_of(STEADY).id)
-        run_ups = simulated(STEADY, [6] * 4, seed=2, marks=unplanned)
-        made.append((question, run_ups, f"{name}, without a planned footfall"))
-    return [pytest.param(each, each.work_out(run_ups), id=name) for each, run_ups, name in made]
+        cases[f"{name}, without a planned footfall"] = (question, STEADY, [6] * 4, unplanned)
+    return cases
 
 
-EVERY_ANSWER = _answers()
+_CASES = _cases()
+EVERY_ANSWER = tuple(_CASES)
+
+
+@cache
+def answer_of(name: str) -> tuple[ModuleType, Any]:
+    """Return a question and what was found for it, worked out once for all tests."""
+    question, athlete, sessions, marks = _CASES[name]
+    run_ups = timed(simulated(athlete, sessions, seed=2, marks=marks))
+    return question, question.work_out(run_ups)
 
 
 def depth_0_of(text: str) -> str:

@@ -150,7 +150,7 @@ class TestAim:
 
         said = aim.tell(found)
 
-        assert f"to aim better wins {100 * found.aim.gain_m:.0f} cm of distance" in said.text
+        assert f"to aim better is worth {100 * found.aim.gain_m:.0f} cm on the mean" in said.text
 
     def test_of_the_last_attempt_says_so(self):
         found = aim.work_out(simulated(JUMPER, [6] * 5, seed=2), attempts_left=1, best_m=5.5)

@@ -10,7 +10,7 @@ from analytics import answers
 from analytics.answers import next_attempt, told, words
 from analytics.core import cautions
 from analytics.core.conventions import Interval
-from tests.answers.pages import EVERY_ANSWER, QUESTIONS, depth_0_of
+from tests.answers.pages import EVERY_ANSWER, QUESTIONS, answer_of, depth_0_of
 
 
 class TestNumbers:
@@ -46,9 +46,9 @@ class TestNumbers:
             assert words.metres(34.2, 2) == said
 
 
-@pytest.mark.parametrize(("question", "found"), EVERY_ANSWER)
+@pytest.mark.parametrize("name", EVERY_ANSWER)
 class TestEveryAnswer:
-    def test_can_be_translated_whole(self, question, found, monkeypatch: pytest.MonkeyPatch):
+    def test_can_be_translated_whole(self, name: str, monkeypatch: pytest.MonkeyPatch):
         """With a language that puts every message in brackets, nothing stands outside of them."""
         active = "django.utils.translation._trans"
         monkeypatch.setattr(f"{active}.gettext", lambda message: f"[{message}]")
@@ -56,13 +56,15 @@ class TestEveryAnswer:
             f"{active}.ngettext", lambda one, many, n: f"[{one if n == 1 else many}]"
         )
 
+        question, found = answer_of(name)
         said = question.tell(found)
 
         texts = [said.text, *(each.text for each in said.reasons), *said.would_change]
         texts += [] if said.caution is None else [said.caution]
         assert [text for text in texts if depth_0_of(text).strip()] == []
 
-    def test_leaves_no_gap_and_no_odd_number(self, question, found):
+    def test_leaves_no_gap_and_no_odd_number(self, name: str):
+        question, found = answer_of(name)
         said = question.tell(found)
 
         for text in (said.text, *(each.text for each in said.reasons), *said.would_change):
@@ -72,7 +74,9 @@ class TestEveryAnswer:
             for odd in ("nan", "inf", "None", "-0", "  ", ".."):
                 assert odd not in text, text
 
-    def test_gives_each_reason_a_number(self, question, found):
+    def test_gives_each_reason_a_number(self, name: str):
+        question, found = answer_of(name)
+
         for reason in question.tell(found).reasons:
             assert reason.numbers, reason.code
 
