@@ -33,9 +33,11 @@ JUMPERS = (
         shoe_length_m=0.258,
         squad=SENIORS,
         event=LONG_JUMP,
-        planned=Athlete(n_steps=18, top_speed_mps=9.0, effective_m=6.25, effective_sd_m=0.13),
-        seed=2,
-        story="Settled for years: the usual up and down.",
+        planned=Athlete(
+            n_steps=18, top_speed_mps=9.0, effective_m=6.25, effective_sd_m=0.13, step_sd_m=0.04
+        ),
+        seed=1,
+        story="Settled for years: steady enough for two more steps, and none has tried her yet.",
     ),
     Jumper(
         code="A-02",
@@ -61,6 +63,7 @@ JUMPERS = (
             "0.20 m too far out, and he lands short."
         ),
         raises=frozenset({"level"}),
+        trouble="wrong_mark",
         changes=(Change(date(2026, 8, 10), {"mark_error_m": 0.20}),),
     ),
     Jumper(
@@ -83,6 +86,7 @@ JUMPERS = (
         seed=4,
         story="Since July her first steps differ from one attempt to the next: an unsteady start.",
         raises=frozenset({"spread"}),
+        trouble="unsteady_part",
         changes=(Change(date(2026, 7, 27), {"start_sd_m": 0.40, "persistence": 0.0}),),
     ),
     Jumper(
@@ -139,6 +143,7 @@ JUMPERS = (
         seed=1,
         story="A long season: since mid August his steps shorten from attempt to attempt.",
         raises=frozenset({"level"}),
+        trouble="fatigue",
         changes=(Change(date(2026, 8, 10), {"fatigue": 0.003}),),
     ),
     Jumper(
@@ -152,27 +157,29 @@ JUMPERS = (
         event=LONG_JUMP,
         planned=Athlete(
             n_steps=14,
+            aim_m=0.10,
             top_speed_mps=7.4,
             effective_m=4.60,
             effective_sd_m=0.16,
             start_sd_m=0.09,
             step_sd_m=0.05,
             steering_from=4,
-            steering_gain=0.25,
+            steering_gain=0.30,
             gate_at_m=SHORT_GATES,
         ),
-        seed=25,
+        seed=17,
         story=(
-            "He has grown 3.5 cm since spring. His steps have grown with him, his start mark has "
+            "He has grown 4.5 cm since spring. His steps have grown with him, his start mark has "
             "not, and he runs into the board."
         ),
         raises=frozenset({"level", "no_jump_share"}),
+        trouble="growth",
         heights=(
             (date(2025, 10, 4), 1.575),
             (date(2026, 1, 10), 1.585),
             (date(2026, 4, 4), 1.595),
-            (date(2026, 6, 27), 1.610),
-            (date(2026, 9, 19), 1.630),
+            (date(2026, 6, 27), 1.615),
+            (date(2026, 9, 19), 1.640),
         ),
     ),
     Jumper(
@@ -236,10 +243,22 @@ JUMPERS = (
         squad=SENIORS,
         event=LONG_JUMP,
         planned=Athlete(
-            n_steps=16, top_speed_mps=8.7, effective_m=6.30, start_sd_m=0.08, step_sd_m=0.055
+            n_steps=16,
+            aim_m=0.10,
+            top_speed_mps=8.7,
+            effective_m=6.30,
+            start_sd_m=0.12,
+            step_sd_m=0.08,
+            steering_from=2,
+            steering_gain=0.45,
         ),
         seed=3,
         start_style="walk_in",
+        story=(
+            "Has always looked up late: only his last two steps correct what the run brings. No "
+            "chart shows it, for nothing has changed."
+        ),
+        trouble="late_steering",
     ),
     Jumper(
         code="A-10",
@@ -305,7 +324,7 @@ JUMPERS = (
             start_sd_m=0.08,
             gate_at_m=SHORT_GATES,
         ),
-        seed=1,
+        seed=5,
         start_style="run_in",
     ),
 )

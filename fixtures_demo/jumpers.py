@@ -51,6 +51,8 @@ class Jumper:
         Of everything that is chance for this athlete; chosen so that the season tells `story`.
     raises
         Kinds of alerts that are open after the season and the session pushed at its end.
+    trouble
+        What practice-focus names first after that session; empty where it names nothing.
     changes
         What the season does to the habits.
     heights
@@ -70,6 +72,7 @@ class Jumper:
     start_style: str = "standing"
     story: str = "The usual up and down."
     raises: frozenset[str] = frozenset()
+    trouble: str = ""
     revisions: tuple[Revision, ...] = (HALL_PLAN, OUTDOOR_PLAN)
     changes: tuple[Change, ...] = ()
     heights: tuple[tuple[date, float], ...] = field(default=())

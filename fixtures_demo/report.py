@@ -9,6 +9,7 @@ fresh, and an alert tells what was hidden in the demo season; else with 1 and th
 import argparse
 import io
 import json
+import re
 import sys
 import textwrap
 import time
@@ -24,6 +25,7 @@ from typing import Any
 
 SESSION_FILE = Path(__file__).with_name("session.jsonl")
 WIDTH = 100
+NARROW = 80
 PATIENCE_S, PAUSE_S = 30.0, 0.2
 TIMEOUT_S = 30.0
 PAGE_SIZE = "500"
@@ -43,6 +45,20 @@ class Line:
     approach: str
     approach_id: str
     figures: Json
+
+
+@dataclass(frozen=True)
+class Answered:
+    """What the club was told about a run-up, in its own words, the first to see to first.
+
+    `about` names the trouble, or the question; None where nothing is to be put right first.
+    """
+
+    line: Line
+    about: str | None
+    based_on: str
+    texts: Sequence[str]
+    caution: str | None
 
 
 def main(arguments: Sequence[str]) -> int:
@@ -111,12 +127,14 @@ def report(club: Club, rows: Sequence[Json], *, say: Callable[[str], None]) -> N
     attempts = list(club.read_all(f"sessions/{session['id']}/attempts/"))
     lines = read_lines(club, attempts)
     alerts = read_alerts(club, lines)
+    answers = read_answers(club, lines, alerts)
     refused = read_refused(club, rows)
 
     say(f"Session {code}, {session['held_date']}: {len(attempts)} attempts stored.\n")
     for each in (
         describe_figures(lines),
         describe_alerts(lines, alerts, began=min(each["started_at"] for each in attempts)),
+        describe_answers(club, answers),
         describe_refused(refused),
         describe_ways(club, lines[0]),
     ):
@@ -173,6 +191,49 @@ def read_alerts(club: Club, lines: Sequence[Line]) -> dict[str, list[Json]]:
         if alert["approach"] in found:
             found[alert["approach"]].append(alert)
     return found
+
+
+def read_answers(
+    club: Club, lines: Sequence[Line], alerts: dict[str, list[Json]]
+) -> list[Answered]:
+    """Return what to see to first with each run-up, asked in the order in which a coach would."""
+    found = []
+    for line in lines:
+        kinds = {alert["kind"] for alert in alerts[line.approach_id]}
+        found.append(ask_about(club, line, too_many_no_jumps="no_jump_share" in kinds))
+    return found
+
+
+def ask_about(club: Club, line: Line, *, too_many_no_jumps: bool) -> Answered:
+    """Ask what is wrong; then, as the answer is, where the mark belongs or where to aim."""
+    approach = f"approaches/{line.approach_id}"
+    focus = club.read(f"{approach}/practice-focus")
+    diagnosis = focus["diagnosis"]
+    trouble = diagnosis.get("main")
+    about, texts = trouble, [focus["text"]]
+    if "not_enough_attempts" in diagnosis:
+        about = "not enough attempts"
+    elif trouble in {"wrong_mark", "growth"}:
+        texts.append(first_sentences(club.read(f"{approach}/mark-advice")["text"], 1))
+    elif trouble is None and too_many_no_jumps:
+        about = "aim"
+        texts = [
+            first_sentences(club.read(f"{approach}/outlook")["text"], 2),
+            first_sentences(club.read(f"{approach}/aim")["text"], 1),
+        ]
+    window = focus["window"] or {"n": 0, "n_sessions": 0}
+    return Answered(
+        line=line,
+        about=about,
+        based_on=f"{window['n']} attempts, {window['n_sessions']} sessions",
+        texts=texts,
+        caution=focus["caution"],
+    )
+
+
+def first_sentences(text: str, count: int) -> str:
+    """Return the beginning of an answer. A full stop within a number ends no sentence."""
+    return " ".join(re.split(r"(?<=\.) ", text)[:count])
 
 
 def read_refused(club: Club, rows: Sequence[Json]) -> list[Json]:
@@ -272,6 +333,33 @@ def describe_alerts(
     return told
 
 
+def describe_answers(club: Club, answers: Sequence[Answered]) -> list[str]:
+    """Return what to see to first, of whom nothing is shown, and how to ask."""
+    told = ["What to see to first, in the service's own words"]
+    shown = [each for each in answers if each.about is not None]
+    for each in shown:
+        about = str(each.about).replace("_", " ")
+        told.append(f"  {each.line.athlete}, {each.line.approach}: {about} ({each.based_on})")
+        told += textwrap.wrap(
+            " ".join(each.texts), NARROW, initial_indent=" " * 4, subsequent_indent=" " * 4
+        )
+    quiet = [each.line.athlete for each in answers if each.about is None]
+    if quiet:
+        told += textwrap.wrap(
+            f"Nothing is shown that should be put right first: {', '.join(quiet)}.",
+            NARROW,
+            initial_indent="  ",
+            subsequent_indent="  ",
+        )
+    caution = next((each.caution for each in shown if each.caution), None)
+    if caution:
+        told += textwrap.wrap(caution, NARROW)
+    if shown:
+        asked = shown[0].line
+        told += [f"  Ask about {asked.athlete} yourself:", _curl(club, asked, "practice-focus")]
+    return told
+
+
 def describe_refused(refused: Sequence[Json]) -> list[str]:
     """Return the refused rows with their reasons."""
     told = [f"Refused rows: {len(refused)}, kept as they were sent until they are mended"]
@@ -284,18 +372,24 @@ def describe_refused(refused: Sequence[Json]) -> list[str]:
 
 def describe_ways(club: Club, line: Line) -> list[str]:
     """Return where to look next; the curl lines are whole, however wide, so that they work."""
-    bearer = f"-H 'Authorization: Bearer {club.access['coach_token']}'"
-    approach = f"{club.url}approaches/{line.approach_id}"
     return [
         "Where to look next",
         f"  every call, with examples: {club.base_url}/api/v1/docs/",
         f"  the club's records:        {club.base_url}/admin/",
         f"    log in as {club.access['admin_email']} with {club.access['admin_password']}",
         f"  how {line.athlete}'s figures moved, where the footfalls spread, what is open:",
-        f"curl -sS {bearer} '{approach}/trend?last=10'",
-        f"curl -sS {bearer} '{approach}/spread'",
-        f"curl -sS {bearer} '{club.url}alerts/?open=true'",
+        _curl(club, line, "trend?last=10"),
+        _curl(club, line, "spread"),
+        f"curl -sS {_bearer(club)} '{club.url}alerts/?open=true'",
     ]
+
+
+def _curl(club: Club, line: Line, question: str) -> str:
+    return f"curl -sS {_bearer(club)} '{club.url}approaches/{line.approach_id}/{question}'"
+
+
+def _bearer(club: Club) -> str:
+    return f"-H 'Authorization: Bearer {club.access['coach_token']}'"
 
 
 def fit_width(text: str, columns: int) -> str:

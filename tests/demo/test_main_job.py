@@ -9,6 +9,9 @@ import pytest
 from django.core.management import call_command
 
 from fixtures_demo import loading, push_session, report
+from fixtures_demo.cast import JUMPERS
+from fixtures_demo.season import PUSHED_JUMPERS
+from tests.demo.asked import check_every_answer
 
 
 def finish_figures() -> None:
@@ -43,9 +46,18 @@ class TestMainJob:
         assert "Jonas Feldrum, TJ-16: level, since 2026-10-03, new with this session" in printed
         assert "Refused rows: 4" in printed
         access = json.loads(tokens.read_text())
+        told = printed[printed.index("What to see to first") : printed.index("Refused rows")]
+        for jumper in JUMPERS:
+            if jumper.trouble and jumper.code in PUSHED_JUMPERS:
+                trouble = jumper.trouble.replace("_", " ")
+                assert f"{jumper.family_name}, {jumper.approach_code}: {trouble} (" in told
+        assert "Move the start mark by 15 cm toward the pit, to 28.69 m" in " ".join(told.split())
+        for line in told.splitlines():
+            assert len(line) <= report.NARROW or line.startswith("curl ")
+        check_every_answer(report.Club(live_server.url, access))
         assert access["admin_password"] in printed
         curls = [line for line in printed.splitlines() if line.startswith("curl ")]
-        assert len(curls) == 3
+        assert len(curls) == 4
         for line in curls:
             done = subprocess.run(
                 [*shlex.split(line), "--fail"], capture_output=True, check=True, timeout=30
