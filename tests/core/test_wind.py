@@ -38,3 +38,11 @@ class TestUsualEffect:
     def test_a_run_that_cannot_be_is_refused(self, run_m: float):
         with pytest.raises(ValueError, match="run_m"):
             wind.usual_wind_slope(run_m)
+
+    def test_a_tail_wind_faster_than_the_runner_pushes(self):
+        # Signed drag about 8 m/s: (8^2 - (8 - w)|8 - w|) / 16, by hand 4 at 8 m/s, 8 at 16 m/s.
+        assert wind.felt_wind([8.0, 16.0, 20.0]).tolist() == [4.0, 8.0, 13.0]
+
+    @given(slower=st.floats(-30, 30), more=st.floats(0.01, 30))
+    def test_more_tail_wind_never_moves_the_mark_the_other_way(self, slower: float, more: float):
+        assert wind.felt_wind(slower + more) > wind.felt_wind(slower)
