@@ -49,8 +49,8 @@ class WarmUp:
     low_m, high_m
         Ends of the interval of 95 %.
     move_m
-        What is to be done to that mark: ``-bias_m``, negative toward the pit; 0 where less than
-        `SMALLEST_MOVE_M`.
+        What is to be done to that mark: ``-bias_m``, negative toward the pit. Where the mark of the
+        last run-through is less than `SMALLEST_MOVE_M` from there, it stays.
     start_mark_m
         The mark to use then, to the centimetre.
     """
@@ -101,6 +101,9 @@ def calibrate(error_m: npt.ArrayLike, *, start_mark_m: npt.ArrayLike, believed: 
     the mark, 0.12 m of one run-through and a known offset, the mark is off by 0.067 m (SD) after
     one run-through, and by 0.12 m if it is moved by all of that one's error.
 
+    A mark that was moved already stays where it is unless the belief is `SMALLEST_MOVE_M` away from
+    it: to go back to the first one for less would undo what was learned.
+
     Edge cases: a run-through that was not measured changes nothing; no run-throughs leave what was
     believed.
 
@@ -124,7 +127,7 @@ def calibrate(error_m: npt.ArrayLike, *, start_mark_m: npt.ArrayLike, believed: 
         raise ValueError("start_mark_m must be finite")
     conventions.check_not_infinite(error, name="error_m")
     sds = (believed.bias_sd_m, believed.offset_sd_m, believed.error_sd_m)
-    if not all(0 <= sd < np.inf for sd in sds) or believed.error_sd_m == 0:
+    if not all(0 <= sd < np.inf for sd in sds) or believed.error_sd_m**2 == 0:
         raise ValueError(f"SDs must be finite and 0 or more, that of an error above 0, got {sds}")
     if not np.all(np.isfinite([believed.bias_m, believed.offset_m])):
         raise ValueError(f"what is believed must be finite, got {believed}")
@@ -142,7 +145,11 @@ def calibrate(error_m: npt.ArrayLike, *, start_mark_m: npt.ArrayLike, believed: 
     bias = believed.bias_m + weight * (sums / counted - believed.offset_m - believed.bias_m)
     sd = np.sqrt(prior * (1 - weight))
     half = float(stats.norm.ppf(0.5 + conventions.DEFAULT_LEVEL / 2)) * sd
-    move = np.where(np.abs(bias) < SMALLEST_MOVE_M, 0.0, -bias)
+    placed = np.broadcast_to(marks, error.shape) - first
+    stands = np.concatenate([[0.0], placed])
+    # To a hundredth of a millimetre, or 3 cm would be less than 3 cm by rounding.
+    far = np.round(np.abs(-bias - stands), 5) >= SMALLEST_MOVE_M
+    move = np.where(far, -bias, stands) + 0.0
     return WarmUp(
         n=n,
         bias_m=bias,

@@ -93,7 +93,19 @@ class TestMovedMarks:
         moved = calibrate([0.20, 0.10, 0.10], start_mark_m=[30.0, 29.9, 29.9], believed=BEFORE)
 
         assert moved.bias_m == pytest.approx(still.bias_m)
-        assert moved.start_mark_m == pytest.approx(still.start_mark_m)
+        # 29.91 is only a centimetre from where the mark stands by then.
+        assert still.start_mark_m[2] == 29.91
+        assert moved.start_mark_m.tolist() == [*still.start_mark_m[:2], 29.9, 29.9]
+
+    def test_a_mark_that_was_moved_stays_where_less_than_the_smallest_move_is_left(self):
+        # Believed 0 +- 10 cm, run-throughs of SD 10 cm: halves, thirds of the errors' sums. The
+        # first says 4 cm, so the mark moves to 29.96; both together say (8 + 0) / 3 = 2.7 cm.
+        before = Believed(0.0, 0.10, offset_m=0.0, offset_sd_m=0.0, error_sd_m=0.10)
+
+        found = calibrate([0.08, -0.04], start_mark_m=[30.0, 29.96], believed=before)
+
+        assert found.bias_m[-1] == pytest.approx(0.08 / 3)
+        assert found.start_mark_m.tolist() == [30.0, 29.96, 29.96]
 
     def test_what_was_learned_goes_into_the_sum(self):
         mark = todays_mark.todays_mark(
