@@ -123,6 +123,10 @@ def fit_line(
     level_sd = 1.0 if belief.level_sd is None else belief.level_sd
     if not all(0 < sd < float("inf") for sd in (belief.slope_sd, belief.attempt_sd, level_sd)):
         raise ValueError("the SDs of a belief must be finite and above 0")
+    if not np.isfinite(belief.slope):
+        raise ValueError(f"the slope of a belief must be finite, got {belief.slope}")
+    conventions.check_not_infinite(y, name="values")
+    conventions.check_not_infinite(x, name="cause")
     n = int(y.size)
     groups = conventions.group_by(levels, n=n)
     precision, centre = [belief.slope_sd**-2], [belief.slope]
@@ -222,6 +226,11 @@ def mix(lines: list[BelievedLine], log_weight: npt.ArrayLike) -> BelievedLine:
     log_weight
         Shape (lines,), logarithms; what the attempts say of each is added here.
 
+    Raises
+    ------
+    ValueError
+        No line, or not one finite weight for each.
+
     Examples
     --------
     >>> usual = Belief(slope=0.8, slope_sd=0.3, attempt_sd=0.12)
@@ -229,7 +238,10 @@ def mix(lines: list[BelievedLine], log_weight: npt.ArrayLike) -> BelievedLine:
     >>> round(slope_mean(mix([one, one], [0.0, -1.0])), 3)
     0.825
     """
-    log = np.asarray(log_weight, dtype=np.float64) + [line.log_evidence for line in lines]
+    given = np.asarray(log_weight, dtype=np.float64)
+    if not lines or given.shape != (len(lines),) or not np.all(np.isfinite(given)):
+        raise ValueError(f"{len(lines)} lines need a finite weight each, got shape {given.shape}")
+    log = given + [line.log_evidence for line in lines]
     share = special.softmax(log)
     return BelievedLine(
         n=lines[0].n,

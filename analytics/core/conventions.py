@@ -28,6 +28,9 @@ DEFAULT_AIM_M = 0.06
 NO_SPREAD_M = 1e-9
 """Less than any tape or gate can show: what spreads no more does not spread."""
 
+LARGEST = 1e100
+"""No measure is larger; the squares of larger ones overflow."""
+
 DEFAULT_LEVEL = 0.95
 """Confidence level of every interval unless another is asked for."""
 
@@ -320,14 +323,14 @@ def check_not_infinite(values: FloatArray, *, name: str) -> None:
     Raises
     ------
     ValueError
-        An infinite value.
+        An infinite value, or one beyond `LARGEST`.
 
     Examples
     --------
     >>> check_not_infinite(np.array([1.0, np.nan]), name="toe_m")
     """
-    if np.any(np.isinf(values)):
-        raise ValueError(f"{name} must not hold infinite values")
+    if np.any(np.abs(values) > LARGEST):
+        raise ValueError(f"{name} must not hold infinite values, nor any beyond {LARGEST:g}")
 
 
 def check_level(level: float) -> None:

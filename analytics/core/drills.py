@@ -240,6 +240,11 @@ def runs_to_show(drill_sd_m: float, full_sd_m: float, *, margin_m: float = MARGI
         Of each kind, in one session, for "same" in four cases of five, were there no difference at
         all; None for more than 1,000.
 
+    Raises
+    ------
+    ValueError
+        SDs that are negative or not finite, a margin that is not above 0 and finite.
+
     Notes
     -----
     ``2 T(margin / se - t) - 1`` with ``se^2 = (s_d^2 + s_f^2) / n``, t that of one side at 5 % and
@@ -251,6 +256,11 @@ def runs_to_show(drill_sd_m: float, full_sd_m: float, *, margin_m: float = MARGI
     >>> runs_to_show(0.10, 0.10), runs_to_show(0.20, 0.20)
     (18, 70)
     """
+    if not (0 <= drill_sd_m < np.inf and 0 <= full_sd_m < np.inf and 0 < margin_m < np.inf):
+        raise ValueError(
+            "SDs must be finite and 0 or more, the margin above 0, got"
+            f" {drill_sd_m}, {full_sd_m} and {margin_m}"
+        )
     spread = max(float(np.hypot(drill_sd_m, full_sd_m)), NO_SPREAD_M)
 
     def power(n: int) -> float:

@@ -174,6 +174,11 @@ def find_no_jumps(toe: NextAttempts, settings: LengthSettings = DEFAULT_SETTINGS
 def aim_needed(toe: NextAttempts, settings: LengthSettings = DEFAULT_SETTINGS) -> float:
     """Return the nearest aim with few enough no jumps, were the mark right; centimetres in full.
 
+    Raises
+    ------
+    ValueError
+        Toes that spread so much that they cannot be metres.
+
     Examples
     --------
     >>> from analytics.core import next_attempts
@@ -186,6 +191,8 @@ def aim_needed(toe: NextAttempts, settings: LengthSettings = DEFAULT_SETTINGS) -
 
     if excess(0.0) <= 0:
         return 0.0
+    if excess(_FARTHEST_AIM_M) > 0:
+        raise ValueError(f"no aim within {_FARTHEST_AIM_M:g} m would do: are these metres?")
     exact = optimize.brentq(excess, 0.0, _FARTHEST_AIM_M, xtol=1e-6)
     return float(np.ceil(100 * exact - 1e-3) / 100)
 

@@ -90,7 +90,7 @@ def speed_gained(
     Raises
     ------
     ValueError
-        A negative or infinite distance, a level outside (0, 1).
+        A distance that is negative or not finite, a level outside (0, 1).
 
     Notes
     -----
@@ -105,9 +105,10 @@ def speed_gained(
     (0.12, 0.1, 0.14)
     """
     conventions.check_level(level)
+    for name, length in (("run_m", run_m), ("further_m", further_m)):
+        if not 0 <= length < np.inf:
+            raise ValueError(f"{name} must be finite and 0 or more, got {length}")
     speed, slopes = _speed_and_slopes(profile, np.array([run_m, run_m + further_m]))
-    if further_m < 0:
-        raise ValueError(f"further_m must be 0 or more, got {further_m}")
     gain = float(speed[1] - speed[0])
     variance = float(_quadratic(profile, slopes[:, 1:] - slopes[:, :1])[0])
     interval = conventions.t_interval(

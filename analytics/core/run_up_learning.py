@@ -16,6 +16,9 @@ from analytics.core.run_up_steering import USUAL_HABITS, Habits, Steering
 MIN_ATTEMPTS = 3
 """Attempts below which the model stays as it is."""
 
+FARTHEST_START_M = 2.0
+"""A start farther from its mark, about a step, is a mark in another unit or another run-up's."""
+
 
 @dataclass(frozen=True, slots=True)
 class Attempts:
@@ -237,5 +240,11 @@ def _check_attempts(attempts: Attempts, *, n_steps: int) -> tuple[FloatArray, Fl
     mark = np.asarray(attempts.start_mark_m, dtype=np.float64)
     if mark.shape not in {(), (toe.shape[0],)} or not np.all(np.isfinite(mark)):
         raise ValueError("start_mark_m needs one finite mark for each attempt, or one for all")
+    if np.any(mark <= 0):
+        raise ValueError("a start mark must lie behind the take-off line")
+    if np.any(np.abs(toe[:, -1] - mark) > FARTHEST_START_M):
+        raise ValueError(
+            f"an attempt began more than {FARTHEST_START_M:g} m from its start mark: one is wrong"
+        )
     session = conventions.group_by(attempts.session, n=toe.shape[0]).index
     return toe, np.broadcast_to(mark, toe.shape[:1]), session

@@ -212,7 +212,8 @@ def in_rhythm(toe_m: FloatArray, rhythm: LastThree | None) -> FloatArray:
     Raises
     ------
     ValueError
-        A rhythm with a part that is not above 0.
+        A rhythm with a part that is not above 0, or one of which a part is more than twice another:
+        no run-up has such steps.
 
     Examples
     --------
@@ -224,6 +225,8 @@ def in_rhythm(toe_m: FloatArray, rhythm: LastThree | None) -> FloatArray:
     parts = np.array([rhythm.last, rhythm.penultimate, rhythm.third])
     if not (np.all(np.isfinite(parts)) and parts.min() > 0):
         raise ValueError(f"each part of the rhythm must be above 0, got {parts.tolist()}")
+    if parts.max() > 2 * parts.min():
+        raise ValueError(f"no step is twice as long as its neighbours, got {parts.tolist()}")
     laid = np.array(toe_m, dtype=np.float64)
     laid[1:3] = laid[0] + (laid[3] - laid[0]) * np.cumsum(parts)[:2] / parts.sum()
     return laid

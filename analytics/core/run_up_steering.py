@@ -14,6 +14,8 @@ from analytics.core.conventions import FloatArray, IntArray
 class Habits:
     """What is usual in a run-up, before the athlete's own attempts say. Ours.
 
+    SDs of gain and step are above 0; the others may be 0.
+
     Attributes
     ----------
     steered_steps
@@ -95,6 +97,11 @@ def estimate_steering(
     habits
         What is usual.
 
+    Raises
+    ------
+    ValueError
+        Habits that are not finite, SDs of gain or step that are not above 0, a negative SD.
+
     Notes
     -----
     The gain of step k is the slope of its length on footfall k, centred within sessions. A reading
@@ -112,6 +119,7 @@ def estimate_steering(
     >>> found.gain.round(2).tolist()
     [0.48, 0.04]
     """
+    _check_habits(habits)
     gain, gain_variance, step_variance = _gains(toe_m, session, habits)
     chain = _chain(gain)
     return Steering(
@@ -122,6 +130,15 @@ def estimate_steering(
         stretched=_stretch(chain, natural_m, habits),
         noise=_noise(chain, step_variance, habits),
     )
+
+
+def _check_habits(habits: Habits) -> None:
+    above = np.array([habits.gain_sd, habits.early_gain_sd, habits.step_sd_m])
+    others = np.array([habits.start_sd_m, habits.session_sd_m, habits.reading_sd_m])
+    if not (np.all((above > 0) & np.isfinite(above)) and np.isfinite(habits.gain)):
+        raise ValueError("the SDs of gain and step must be finite and above 0, and the gain finite")
+    if not np.all((others >= 0) & np.isfinite(others)):
+        raise ValueError("SDs of start, session and reading must be finite and 0 or more")
 
 
 def _gains(

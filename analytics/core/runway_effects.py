@@ -155,6 +155,7 @@ def _checked(
     if mean.ndim != 1 or sd.shape not in {(), mean.shape}:
         raise ValueError(f"session_mean_m and session_sd_m do not fit: {mean.shape}, {sd.shape}")
     conventions.check_not_infinite(mean, name="session_mean_m")
-    if not np.all((sd > 0) & np.isfinite(sd)) or not 0 < usual_spread_m < np.inf:
+    largest, tiniest = conventions.LARGEST, 1 / conventions.LARGEST
+    if not (np.all((sd > tiniest) & (sd < largest)) and tiniest < usual_spread_m < largest):
         raise ValueError("session_sd_m and usual_spread_m must be above 0 and finite")
     return mean, np.broadcast_to(sd, mean.shape)

@@ -216,7 +216,9 @@ def _check_means(
 ) -> tuple[FloatArray, FloatArray]:
     means, errors = _check_pairs(mean, standard_error, names="mean and standard_error")
     known = ~np.isnan(means)
-    if not np.all(np.isfinite(errors[known]) & (errors[known] > 0)):
+    if not np.all(
+        (errors[known] < conventions.LARGEST) & (errors[known] > 1 / conventions.LARGEST)
+    ):
         raise ValueError("standard_error must be finite and above 0")
     return means, errors**2
 

@@ -121,7 +121,7 @@ def speed_to_distance(
     ------
     ValueError
         Shapes that do not fit, infinite values, a timing error that is negative or missing beside a
-        known speed, a distance that is not above 0, a level outside (0, 1).
+        known speed, a distance that is no jump's (0.1 to 100 m), a level outside (0, 1).
 
     Notes
     -----
@@ -156,8 +156,8 @@ def speed_to_distance(
     conventions.check_level(level)
     event = Event(event)
     distance, speed, error = _check(effective_m, speed_mps, speed_sd_mps)
-    if not 0 < usual_distance_m < float("inf"):
-        raise ValueError(f"usual_distance_m must be finite and above 0, got {usual_distance_m}")
+    if not 0.1 <= usual_distance_m <= 100:
+        raise ValueError(f"usual_distance_m must be a jump's, in metres, got {usual_distance_m}")
     labels = conventions.group_by(session, n=int(speed.size)).index
     known = ~np.isnan(distance) & ~np.isnan(speed)
     if np.any(np.isnan(error[known])):
@@ -196,7 +196,7 @@ def speed_to_distance(
         n_sessions=int(np.unique(labels).size),
         slope_m=slope,
         slope_interval=interval,
-        probability_positive=1 - believed_line.slope_below(line, 0.0),
+        probability_positive=max(0.0, 1 - believed_line.slope_below(line, 0.0)),
         own_share=min(max(1 - (believed_line.slope_sd(line) / belief.slope_sd) ** 2, 0.0), 1.0),
         reliability=float(weight @ reliability / weight.sum()),
         attempt_sd_m=believed_line.attempt_sd(line),

@@ -16,6 +16,9 @@ _NEAR_START = 1e-3
 _START_SERIES = (0.0, 1.0, 1 / 6, 1 / 36, 1 / 270, 1 / 4320, -1 / 17010, -139 / 5443200)
 """s as a power series of w = sqrt(2 y), where ``y = s + exp(-s) - 1`` (inverted by hand)."""
 
+_TINIEST, _LARGEST = 1e-50, 1e50
+"""Beyond these products of top speed and rise time overflow; no runner comes near them."""
+
 
 def distance_run(
     time_s: npt.ArrayLike, *, top_speed_mps: npt.ArrayLike, rise_time_s: npt.ArrayLike
@@ -182,6 +185,6 @@ def _check_curve(
     top = np.asarray(top_speed_mps, dtype=np.float64)
     rise = np.asarray(rise_time_s, dtype=np.float64)
     for name, values in (("top_speed_mps", top), ("rise_time_s", rise)):
-        if not np.all((values > 0) & np.isfinite(values)):
+        if not np.all((values > _TINIEST) & (values < _LARGEST)):
             raise ValueError(f"{name} must be finite and above 0")
     return top, rise

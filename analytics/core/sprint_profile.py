@@ -19,6 +19,9 @@ MIN_DF = 2
 WIDEST_LOG_SE = 0.5
 """Standard error of log M or log tau above which the splits say nothing of it (our choice)."""
 
+SLOWEST_MPS, FASTEST_MPS = 0.1, 100.0
+"""Top speeds beyond what any runner or split could show: a fit that ends there says nothing."""
+
 
 class Correction(StrEnum):
     """What is known of how the clock was started.
@@ -166,7 +169,9 @@ def fit_profile(
     if n < needed:
         return NoProfile(n=n, needed=needed)
 
-    start = [float(np.log(np.max(np.diff(split) / np.diff(time)))), 0.0]
+    # Splits in the wrong unit may begin outside of what a runner can do: the fit then ends there.
+    fastest = float(np.max(np.diff(split) / np.diff(time)))
+    start = [float(np.log(np.clip(fastest, 2 * SLOWEST_MPS, FASTEST_MPS / 2))), 0.0]
     if shifted or flying:
         start.append(0.0 if shifted else 0.5)
 
@@ -180,10 +185,13 @@ def fit_profile(
         residual,
         start,
         jac=slopes,
-        # Beyond what any runner or split could show; a fit that ends there says nothing.
         bounds=(
-            [np.log(0.1), np.log(1e-3), *([-np.inf] if shifted else [0.0] if flying else [])],
-            [np.log(100), np.log(100), *([np.inf] if shifted or flying else [])],
+            [
+                np.log(SLOWEST_MPS),
+                np.log(1e-3),
+                *([-np.inf] if shifted else [0.0] if flying else []),
+            ],
+            [np.log(FASTEST_MPS), np.log(100), *([np.inf] if shifted or flying else [])],
         ),
         x_scale="jac",
         ftol=1e-12,

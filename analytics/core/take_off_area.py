@@ -13,6 +13,9 @@ from analytics.core.conventions import FloatArray
 from analytics.core.next_attempts import NextAttempts, Nodes
 from analytics.core.quadrature import legendre
 
+DEEPEST_M = 10.0
+"""No area is deeper: a larger number is a wrong unit."""
+
 AREA_DEPTH_M = 1.00
 """Of the chalked take-off area of classes T/F11 and T/F12 along the runway: 1.22 m by 1.00 m
 (Panoutsakopoulos et al. 2013, J Hum Sport Exerc 8(3 Proc), abstract, of class F12)."""
@@ -111,7 +114,8 @@ def official_distance(
     Raises
     ------
     ValueError
-        Shapes that do not fit, infinite values, distances or a depth that are not above 0.
+        Shapes that do not fit, infinite values, distances or a depth that are not above 0, a
+        depth beyond `DEEPEST_M`.
 
     Notes
     -----
@@ -267,5 +271,5 @@ def _aim(
 
 
 def _check_depth(depth_m: float) -> None:
-    if not 0 < depth_m < np.inf:
-        raise ValueError(f"depth_m must be above 0 and finite, got {depth_m}")
+    if not 0 < depth_m <= DEEPEST_M:
+        raise ValueError(f"depth_m must be above 0 and at most {DEEPEST_M:g} m, got {depth_m}")

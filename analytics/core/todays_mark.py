@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
@@ -113,7 +114,7 @@ def todays_mark(planned_m: float, parts: Mapping[Reason, Part]) -> TodaysMark:
             raise ValueError(
                 f"the {reason} part must be finite with an SD of 0 or more, got {part}"
             )
-    sd = float(np.sqrt(sum(part.sd_m**2 for part in parts.values())))
+    sd = math.hypot(*(part.sd_m for part in parts.values()))
     return _mark(planned_m, parts, sd_m=sd)
 
 
@@ -215,11 +216,20 @@ def wind_part(
 def runway_part(effect_m: float, *, effect_sd_m: float) -> Part:
     """Return the move for the runway, from `runway_effects.runway_effects`.
 
+    Raises
+    ------
+    ValueError
+        Values that are not finite, a negative SD.
+
     Examples
     --------
     >>> runway_part(-0.03, effect_sd_m=0.02)
     Part(move_m=0.03, sd_m=0.02)
     """
+    if not (np.isfinite(effect_m) and 0 <= effect_sd_m < np.inf):
+        raise ValueError(
+            f"the effect must be finite with an SD of 0 or more, got {effect_m} and {effect_sd_m}"
+        )
     return Part(move_m=-effect_m, sd_m=effect_sd_m)
 
 
@@ -268,7 +278,10 @@ def growth_part(
         raise ValueError(f"lengths must be above 0 and the SD 0 or more: {lengths}, {height_sd_m}")
     move = run_m * max(height_now_m / height_then_m - 1, 0.0)
     reading = run_m * np.sqrt(2) * height_sd_m / height_then_m
-    return Part(move_m=move, sd_m=float(np.hypot(GROWTH_SHARE_SD * move, reading)))
+    part = Part(move_m=move, sd_m=float(np.hypot(GROWTH_SHARE_SD * move, reading)))
+    if not np.isfinite([part.move_m, part.sd_m]).all():
+        raise ValueError(f"no body grows so much: {lengths}")
+    return part
 
 
 def _mark(planned_m: float, parts: Mapping[Reason, Part], *, sd_m: float) -> TodaysMark:

@@ -97,6 +97,11 @@ def usual_sprint(age_years: float, height_m: float) -> UsualSprint:
 def usual_step(speed_mps: float, height_m: float) -> float:
     """Return the usual step length of a sprint at a speed.
 
+    Raises
+    ------
+    ValueError
+        A speed or a height that is not above 0 and finite.
+
     Notes
     -----
     ``h (0.87 + 0.146 v / sqrt(g h))``: our line, good to some 8 %.
@@ -106,5 +111,9 @@ def usual_step(speed_mps: float, height_m: float) -> float:
     >>> round(usual_step(6.9, 1.53), 2), round(usual_step(9.5, 1.80), 2)
     (1.73, 2.16)
     """
+    if not (0 < speed_mps < float("inf") and 0 < height_m < float("inf")):
+        raise ValueError(
+            f"speed and height must be above 0 and finite, got {speed_mps} and {height_m}"
+        )
     relative = speed_mps / np.sqrt(constants.g * height_m)
     return float(height_m * (_STEP_BASE + _STEP_PER_FROUDE * relative))

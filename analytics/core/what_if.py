@@ -170,7 +170,7 @@ def steadier(athlete: Athlete, *, first_step: int, last_step: int, factor: float
     """
     if not 1 <= last_step <= first_step <= athlete.n_steps:
         raise ValueError(f"steps {first_step} to {last_step} are not among 1 to {athlete.n_steps}")
-    if not 0 <= factor < np.inf:
+    if not 0 <= factor < conventions.LARGEST:
         raise ValueError(f"factor must be finite and 0 or more, got {factor}")
     sds = simulator.step_sds(athlete).copy()
     sds[last_step - 1 : first_step] *= factor

@@ -152,6 +152,8 @@ def wind_table(
     conventions.check_not_infinite(blowing, name="wind_mps")
     if rows.ndim != 1 or not np.all(np.isfinite(rows)):
         raise ValueError("winds_mps must be a list of finite winds")
+    if not 0 <= run_m < float("inf"):
+        raise ValueError(f"run_m must be finite and 0 or more, got {run_m}")
     if not 0 <= pass_through <= 1:
         raise ValueError(f"pass_through must lie between 0 and 1, got {pass_through}")
     if not 0 <= gust_sd_mps < float("inf"):
