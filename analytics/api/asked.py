@@ -82,6 +82,8 @@ class AnswerView(AskedView):
     # The two functions of the question's module in analytics.answers.
     work_out: ClassVar[Callable[..., Any]]
     tell: ClassVar[Callable[..., Told]]
+    # How many of the latest attempts, where a reader does not say so.
+    looks_at: ClassVar[int] = DEFAULT_LAST
 
     def choices(self) -> Mapping[str, Any]:
         """Return what else was asked, by the names under which `work_out` takes it."""
@@ -89,7 +91,7 @@ class AnswerView(AskedView):
 
     def answered(self) -> HttpResponse:
         """Answer from the attempts that are stored at this moment."""
-        last = self.whole_number("last", least=1, most=MOST_LAST, default=DEFAULT_LAST)
+        last = self.whole_number("last", least=1, most=MOST_LAST, default=self.looks_at)
         choices = self.choices()
         run_ups = selectors.read_run_ups_for(
             self.caller, asked_series(self), last=last, today=self.today

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from analytics.api import advice, conditions, figures, recorded, run_up, views
+from analytics.api import advice, conditions, figures, lengths, recorded, run_up, views
 
 urlpatterns = [
     path(
@@ -39,6 +39,16 @@ urlpatterns = [
         "approaches/<uuid:approach_id>/wind-table",
         conditions.WindTableView.as_view(),
         name="wind-table",
+    ),
+    path(
+        "approaches/<uuid:approach_id>/length-advice",
+        lengths.LengthAdviceView.as_view(),
+        name="length-advice",
+    ),
+    path(
+        "approaches/<uuid:approach_id>/length-study",
+        lengths.LengthStudyView.as_view(),
+        name="length-study",
     ),
     path(
         "sessions/<uuid:session_id>/next-attempt",

@@ -12,6 +12,8 @@ from analytics.selectors.alerts import (
     put_off_on,
     stamp_of,
 )
+from analytics.selectors.bodies import Body, read_body_for
+from analytics.selectors.lengths import LengthAttempts, read_lengths_for
 from analytics.selectors.run_ups import (
     CheckMark,
     Marks,
@@ -45,10 +47,12 @@ from analytics.selectors.standing import (
 
 __all__ = [
     "AnyPoint",
+    "Body",
     "CheckMark",
     "HeldRule",
     "Landings",
     "LastMetres",
+    "LengthAttempts",
     "Marks",
     "Point",
     "RunUpPoint",
@@ -73,9 +77,11 @@ __all__ = [
     "list_summaries",
     "lock_alert",
     "put_off_on",
+    "read_body_for",
     "read_footfalls",
     "read_landings",
     "read_latest",
+    "read_lengths_for",
     "read_points",
     "read_run_ups_for",
     "read_series",

@@ -293,19 +293,19 @@ def _run_ups_of(
         session_ids=session_ids,
         is_jump=np.array([each == Finish.JUMP.value for each in finishes], dtype=np.bool_),
         no_jump=np.array([each == Outcome.NO_JUMP.value for each in outcomes], dtype=np.bool_),
-        toe_m=_matrix(toe_m, columns=head.steps + 1),
-        touchdown_s=_matrix(touchdown_s, columns=head.steps + 1),
-        toe_off_s=_matrix(toe_off_s, columns=head.steps + 1),
+        toe_m=matrix_of(toe_m, columns=head.steps + 1),
+        touchdown_s=matrix_of(touchdown_s, columns=head.steps + 1),
+        toe_off_s=matrix_of(toe_off_s, columns=head.steps + 1),
         contacts=[(*(None,) * (3 - len(each)), *reversed(each)) for each in contacts],
-        start_mark_m=_or_nan(used),
-        wind_mps=_or_nan(winds),
-        official_m=_or_nan(officials),
-        gate_at_m=_matrix(gates_at, columns=n_gates),
-        gate_time_s=_matrix(gate_times, columns=n_gates),
+        start_mark_m=or_nan(used),
+        wind_mps=or_nan(winds),
+        official_m=or_nan(officials),
+        gate_at_m=matrix_of(gates_at, columns=n_gates),
+        gate_time_s=matrix_of(gate_times, columns=n_gates),
     )
 
 
-def _matrix(rows: Sequence[Sequence[float]], *, columns: int) -> FloatArray:
+def matrix_of(rows: Sequence[Sequence[float]], *, columns: int) -> FloatArray:
     matrix = np.full((len(rows), columns), np.nan)
     for place, row in enumerate(rows):
         kept = row[:columns]
@@ -313,7 +313,7 @@ def _matrix(rows: Sequence[Sequence[float]], *, columns: int) -> FloatArray:
     return matrix
 
 
-def _or_nan(values: Sequence[float | None]) -> FloatArray:
+def or_nan(values: Sequence[float | None]) -> FloatArray:
     return np.array([np.nan if each is None else each for each in values], dtype=np.float64)
 
 

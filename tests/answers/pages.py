@@ -8,6 +8,7 @@ from typing import Any
 from analytics.answers import (
     aim,
     error_shares,
+    length_advice,
     mark_advice,
     outlook,
     practice_focus,
@@ -39,6 +40,7 @@ QUESTIONS: tuple[ModuleType, ...] = (
     practice_focus,
     speed,
     wind_table,
+    length_advice,
 )
 
 

@@ -7,7 +7,7 @@ import pytest
 from django.utils import translation
 
 from analytics import answers
-from analytics.answers import next_attempt, told, words
+from analytics.answers import length_study, looking_back, next_attempt, told, words
 from analytics.core import cautions
 from analytics.core.conventions import Interval
 from tests.answers.pages import EVERY_ANSWER, QUESTIONS, answer_of, depth_0_of
@@ -90,7 +90,8 @@ def test_every_question_is_among_them():
 
     questions = {each for each in modules if hasattr(each, "work_out") and hasattr(each, "tell")}
 
-    assert questions == {*QUESTIONS, next_attempt}  # whose choices are those of a session
+    # Those of a session, and of more than one run-up, have tests of their own.
+    assert questions == {*QUESTIONS, length_study, looking_back, next_attempt}
 
 
 def test_the_caution_is_that_of_every_advice():
