@@ -49,7 +49,7 @@ class Afterwards:
     after: BlockFigures | NotEnoughAttempts
 
 
-def work_out(advice: Advice, landings: Landings) -> Afterwards | None:
+def look_back(advice: Advice, landings: Landings) -> Afterwards | None:
     """Return what came after an advice; None for one that claims nothing to be checked."""
     if advice.answer not in TO_CHECK:
         return None
@@ -110,7 +110,7 @@ def _block(
     )
 
 
-def tell(found: Afterwards) -> str:
+def tell_of(found: Afterwards) -> str:
     """Say in a few sentences what came after an advice."""
     look = found.look
     if look.verdict is Verdict.NOT_ENOUGH:

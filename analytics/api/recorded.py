@@ -67,7 +67,7 @@ def look_back_on(advice: Sequence[Advice]) -> dict[UUID, Afterwards | None]:
             since=min(each.first_started_at for each in those),
             last_footfall=max(each.figures["footfall"] for each in those),
         )
-        found |= {each.id: looking_back.work_out(each, landings) for each in those}
+        found |= {each.id: looking_back.look_back(each, landings) for each in those}
     return found
 
 

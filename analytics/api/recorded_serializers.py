@@ -141,7 +141,7 @@ def _afterwards(found: Afterwards) -> Mapping[str, Any]:
         **sides,
         "bias_change_m": look.bias_change_m,
         "bias_change_interval": as_json(look.bias_change_interval),
-        "text": looking_back.tell(found),
+        "text": looking_back.tell_of(found),
     }
 
 
