@@ -111,9 +111,9 @@ def _which_part(found: ErrorShares) -> tuple[str, bool]:
             False,
         )
     text = _(
-        "Most of the unsteadiness comes from {part}: it adds {added} of spread. Later steps repair "
-        "part of that; of the unsteadiness that is left at the board, {share} comes from there. "
-        "Rehearse this part."
+        "Most spread comes from {part}: {added}. Later steps repair part of it; of the "
+        "unsteadiness that is left at the board, {share} comes from there. If the toe spreads too "
+        "much at the board, this is the part to rehearse."
     )
     return text.format(**said), True
 

@@ -161,7 +161,8 @@ def _decision(found: Mark, advice: MarkAdvice) -> str:
         ).format(mark=mark, error=words.error(advice.board.mean_m))
     if advice.answer is MarkAnswer.KEEP:
         return _(
-            "Leave the start mark at {mark}. It is right: the bias is within what is worth a move."
+            "Leave the start mark at {mark}. It is right: what the foot is off by on the mean is "
+            "not worth a move."
         ).format(mark=mark)
     if advice.answer is MarkAnswer.UNDECIDED:
         return _(

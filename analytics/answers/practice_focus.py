@@ -97,6 +97,8 @@ def _what_to_do(seen: Diagnosis) -> str:
             "all is well: few attempts show little."
         )
     first = seen.findings[0]
+    if _is_of_another_kind(first):
+        return _not_what_it_would_be(first)
     if seen.main is Trouble.UNSTEADY_PART:
         return _(
             "Rehearse {part}: it is what makes the toe spread by {spread} at the board."
@@ -114,12 +116,12 @@ def _what_to_do(seen: Diagnosis) -> str:
             "{error} on the mean. The start mark is not the trouble."
         ),
         Trouble.GROWTH: _(
-            "Take the marks anew: from session to session the foot lands farther off in the same "
-            "direction, by {slope} each time. That is what growth does: measure height, too."
+            "Take the marks anew: from session to session the foot lands {slope} farther toward "
+            "the pit. That is what growth does: measure height, too."
         ),
         Trouble.FATIGUE: _(
             "Shorten the sessions or rest longer: within a session each attempt lands {slope} "
-            "farther off than the one before. More attempts would practise tired steps."
+            "farther from the pit than the one before. More attempts would practise tired steps."
         ),
         Trouble.WIND: _(
             "Move the marks for the wind: for each metre per second of tail wind the foot lands "
@@ -136,8 +138,34 @@ def _what_to_do(seen: Diagnosis) -> str:
     )
 
 
-def trouble_name(trouble: Trouble) -> str:
+def _is_of_another_kind(finding: Finding) -> bool:
+    """Tell whether a line goes the other way than growth, which lengthens steps, or tiredness."""
+    return (finding.trouble is Trouble.GROWTH and finding.estimate > 0) or (
+        finding.trouble is Trouble.FATIGUE and finding.estimate < 0
+    )
+
+
+def _not_what_it_would_be(finding: Finding) -> str:
+    slope = words.centimetres(finding.estimate)
+    if finding.trouble is Trouble.GROWTH:
+        return _(
+            "Take the marks anew: from session to session the foot lands {slope} farther from the "
+            "pit. Growth would do the opposite: look for what shortens the steps."
+        ).format(slope=slope)
+    return _(
+        "See to the first attempts of a session: each attempt lands {slope} farther toward the pit "
+        "than the one before. Tiredness would do the opposite; a short warm-up can do that."
+    ).format(slope=slope)
+
+
+def trouble_name(finding: Finding) -> str:
     """Return a possible trouble as it is called at the beginning of a sentence."""
+    if _is_of_another_kind(finding):
+        return (
+            _("A loss of length from session to session")
+            if finding.trouble is Trouble.GROWTH
+            else _("A gain of length within sessions")
+        )
     return {
         Trouble.WRONG_MARK: _("A wrong start mark"),
         Trouble.LAST_STEPS: _("Trouble in the last steps"),
@@ -146,7 +174,7 @@ def trouble_name(trouble: Trouble) -> str:
         Trouble.WIND: _("Wind"),
         Trouble.UNSTEADY_PART: _("An unsteady part of the run-up"),
         Trouble.LATE_STEERING: _("Late steering"),
-    }[trouble]
+    }[finding.trouble]
 
 
 def _reason(finding: Finding) -> Reason:
@@ -159,7 +187,7 @@ def _reason(finding: Finding) -> Reason:
         code=finding.trouble.value,
         numbers=_numbers(finding),
         text=text.format(
-            trouble=trouble_name(finding.trouble),
+            trouble=trouble_name(finding),
             how_sure=_how_sure(finding),
             size=words.centimetres(finding.size_m),
         ),
@@ -203,7 +231,7 @@ def _would_change(seen: Diagnosis) -> list[str]:
         nearest = max(hidden, key=lambda each: each.probability / _limit_of(each.trouble))
         changes.append(
             _("Next to be named: {trouble}. {how_sure}").format(
-                trouble=trouble_name(nearest.trouble), how_sure=_how_sure(nearest)
+                trouble=trouble_name(nearest), how_sure=_how_sure(nearest)
             )
         )
     judged = {each.trouble for each in seen.findings}

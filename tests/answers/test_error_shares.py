@@ -60,9 +60,9 @@ class TestTell:
 
         added_cm = 100 * found.error_shares.added_sd_m[1]
         assert said.text.startswith(
-            f"Most of the unsteadiness comes from the acceleration: it adds {added_cm:.0f} cm"
+            f"Most spread comes from the acceleration: {added_cm:.0f} cm. Later steps repair part"
         )
-        assert said.text.endswith("Rehearse this part.")
+        assert said.text.endswith("this is the part to rehearse.")
         assert said.caution is not None
         assert said.caution.startswith("The coach on the spot decides.")
         assert [each.code for each in said.reasons] == [
@@ -85,7 +85,7 @@ class TestTell:
 
         assert said.text.startswith("Most spread comes from the acceleration:")
         assert said.text.endswith("from the attack.")
-        assert "Rehearse" not in said.text
+        assert "rehearse" not in said.text
         assert said.caution is None
 
     def test_names_none_when_none_stands_out(self):

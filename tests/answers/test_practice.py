@@ -40,6 +40,40 @@ class TestPracticeFocus:
         assert told.caution is not None
         assert {each.code for each in told.reasons} == set(Trouble)
 
+    @pytest.mark.parametrize(
+        ("athlete", "trouble", "said", "named"),
+        [
+            (
+                replace(TROUBLES["none"], growth=-0.006),
+                Trouble.GROWTH,
+                "lands 8 cm farther from the pit. Growth would do the opposite",
+                "A loss of length from session to session is shown",
+            ),
+            (
+                replace(TROUBLES["none"], fatigue=-0.006),
+                Trouble.FATIGUE,
+                "lands 7 cm farther toward the pit than the one before. Tiredness would do the",
+                "A gain of length within sessions is shown",
+            ),
+        ],
+    )
+    def test_calls_nothing_growth_or_tiredness_that_goes_the_other_way(
+        self, athlete: Athlete, trouble: Trouble, said: str, named: str
+    ):
+        """Growth lengthens the steps of a run-up from the same mark, tiredness shortens them."""
+        runs = simulated(athlete, [5] * 8, seed=1, marks=PLAN)
+        found = practice_focus.work_out(runs).diagnosis
+        assert isinstance(found, Diagnosis)
+        first = found.findings[0]
+        assert first.trouble is trouble
+        assert first.shown
+
+        told = practice_focus.tell(practice_focus.work_out(runs))
+
+        assert said in told.text
+        assert told.reasons[0].text.startswith(named)
+        assert told.reasons[0].numbers["estimate"] == first.estimate
+
     def test_says_of_a_line_how_seldom_chance_draws_it(self):
         """1 - p is no chance that the trouble is there."""
         found = practice_focus.work_out(simulated(STEADY, [5] * 8, seed=1, marks=PLAN))
