@@ -29,7 +29,7 @@ _ROUGH = (
     " first, and measure where the feet land."
 )
 _BEYOND_RUNWAY = (
-    "The run-up needs more than 40 m, the length that every runway has: measure the runway first."
+    "The run-up needs more than 40 m, the least that the rules ask of a runway: measure it first."
 )
 
 
