@@ -205,7 +205,7 @@ def read_answers(
 
 
 def ask_about(club: Club, line: Line, *, too_many_no_jumps: bool) -> Answered:
-    """Ask what is wrong; then, as the answer is, where the mark belongs or where to aim."""
+    """Ask what is wrong; then, as the answer is, for the mark, the aim or the number of steps."""
     approach = f"approaches/{line.approach_id}"
     focus = club.read(f"{approach}/practice-focus")
     diagnosis = focus["diagnosis"]
@@ -221,6 +221,13 @@ def ask_about(club: Club, line: Line, *, too_many_no_jumps: bool) -> Answered:
             first_sentences(club.read(f"{approach}/outlook")["text"], 2),
             first_sentences(club.read(f"{approach}/aim")["text"], 1),
         ]
+    elif trouble is None:
+        length = club.read(f"{approach}/length-advice")
+        if length["advice"].get("answer") in {"ready", "shorten"}:
+            about = {"ready": "ready for more steps", "shorten": "too many steps"}[
+                length["advice"]["answer"]
+            ]
+            texts = [first_sentences(length["text"], 2)]
     window = focus["window"] or {"n": 0, "n_sessions": 0}
     return Answered(
         line=line,

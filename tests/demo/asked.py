@@ -7,20 +7,7 @@ from typing import Any
 
 import pytest
 
-from analytics import selectors
-from analytics.core import (
-    gate_speeds,
-    length_advice,
-    length_conditions,
-    length_settings,
-    simulator,
-)
-from analytics.core.length_advice import LengthAdvice, LengthAnswer
-from analytics.core.length_history import LengthHistory
-from analytics.selectors import Series
-from approaches.models import Approach, FinishClass
-from common.club_scope import club_scope
-from fixtures_demo import loading
+from analytics.core import length_settings, simulator
 from fixtures_demo.cast import JUMPERS
 from fixtures_demo.report import Club
 from fixtures_demo.season import PUSHED_DATE
@@ -148,27 +135,13 @@ def _check_ready(asked: Asked) -> None:
     outlook = asked.ask(READY_FOR_MORE, "outlook")["outlook"]
     assert outlook["probability_no_jump"] <= length_settings.DEFAULT_SETTINGS.most_no_jumps
 
-    jumper = CAST[READY_FOR_MORE]
-    with club_scope(loading.CLUB_ID):
-        approach = Approach.objects.get(athlete__code=READY_FOR_MORE)
-        runs, metres = selectors.read_series_with_last_metres(Series(approach.id, FinishClass.JUMP))
-    age_years = (PUSHED_DATE - jumper.birth_date).days / 365.25
-    advice = length_advice.advise_length(
-        LengthHistory(
-            runs.board_toe_m,
-            runs.no_jump,
-            runs.session_labels,
-            revision=runs.revisions,
-            gain_mps=gate_speeds.zone_speeds(metres.gate_at_m, metres.gate_time_s).gain_mps,
-            pattern_held=length_conditions.medium_long_short(metres.toe_m),
-        ),
-        ready_sd_m=length_settings.ready_sd_m(age_years),
-        aim_m=jumper.planned.aim_m,
-    )
-    assert isinstance(advice, LengthAdvice)
-    assert advice.answer is LengthAnswer.READY
-    # Nobody entered how fast she grows, or what is too much for her.
-    assert {each.condition.value for each in advice.open_findings} == {"growth", "load"}
+    advice = asked.ask(READY_FOR_MORE, "length-advice")["advice"]
+    assert (advice["answer"], advice["steps_change"]) == ("ready", 2)
+    # What is asked of grown-ups.
+    assert advice["ready_sd_m"] == 0.10
+    # Nobody measured how tall she is: that is left to the coach, and said.
+    assert "growth" in {each["condition"] for each in advice["open_findings"]}
+    assert all(each["state"] == "unknown" for each in advice["open_findings"])
 
 
 def _holds(interval: Json, value: float) -> bool:

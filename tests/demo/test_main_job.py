@@ -52,6 +52,7 @@ class TestMainJob:
                 trouble = jumper.trouble.replace("_", " ")
                 assert f"{jumper.family_name}, {jumper.approach_code}: {trouble} (" in told
         assert "Move the start mark by 15 cm toward the pit, to 28.69 m" in " ".join(told.split())
+        assert "Klara Hollreit, LJ-18: ready for more steps (" in told
         for line in told.splitlines():
             assert len(line) <= report.NARROW or line.startswith("curl ")
         check_every_answer(report.Club(live_server.url, access))
