@@ -198,7 +198,7 @@ def speed_to_distance(
         slope_interval=interval,
         probability_positive=max(0.0, 1 - believed_line.slope_below(line, 0.0)),
         own_share=min(max(1 - (believed_line.slope_sd(line) / belief.slope_sd) ** 2, 0.0), 1.0),
-        reliability=float(weight @ reliability / weight.sum()),
+        reliability=min(float(weight @ reliability / weight.sum()), 1.0),  # not above by rounding
         attempt_sd_m=believed_line.attempt_sd(line),
         smallest_change_m=change,
         speed_for_it_mps=needed,

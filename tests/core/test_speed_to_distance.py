@@ -6,7 +6,7 @@ import warnings
 import numpy as np
 import pytest
 import statsmodels.api as sm
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from analytics.core import speed_to_distance
@@ -165,6 +165,7 @@ class TestProperties:
         assert moved.reliability == pytest.approx(found.reliability, abs=1e-6)
 
     @given(seed=st.integers(0, 2**31), n=st.integers(0, 20), clock_sd=st.floats(0, 0.5))
+    @example(seed=4, n=6, clock_sd=0.0)  # the weights' rounding once made it more than 1
     @settings(max_examples=10)
     def test_every_answer_is_finite_and_in_order(self, seed, n, clock_sd):
         distance, speed, session = jumps(seed, n=n)
