@@ -1,6 +1,6 @@
 from django.urls import path
 
-from analytics.api import advice, conditions, figures, lengths, recorded, run_up, views
+from analytics.api import advice, conditions, figures, lengths, recorded, run_up, views, warming_up
 
 urlpatterns = [
     path(
@@ -49,6 +49,11 @@ urlpatterns = [
         "approaches/<uuid:approach_id>/length-study",
         lengths.LengthStudyView.as_view(),
         name="length-study",
+    ),
+    path(
+        "sessions/<uuid:session_id>/warm-up",
+        warming_up.WarmUpView.as_view(),
+        name="warm-up",
     ),
     path(
         "sessions/<uuid:session_id>/next-attempt",

@@ -44,6 +44,7 @@ from analytics.selectors.standing import (
     list_summaries,
     read_points,
 )
+from analytics.selectors.warming_up import WarmingUp, find_competitions, list_warming_up_for
 
 __all__ = [
     "AnyPoint",
@@ -62,7 +63,9 @@ __all__ = [
     "SeriesInSession",
     "SeriesSummary",
     "Standing",
+    "WarmingUp",
     "count_series_judged_otherwise",
+    "find_competitions",
     "find_first_open",
     "get_advice_for",
     "get_alert_for",
@@ -75,6 +78,7 @@ __all__ = [
     "list_series_in_session_for",
     "list_sessions_since",
     "list_summaries",
+    "list_warming_up_for",
     "lock_alert",
     "put_off_on",
     "read_body_for",

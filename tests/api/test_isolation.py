@@ -96,6 +96,17 @@ def own_ids(world: World) -> dict[str, object]:
         )
         for number in range(4)
     ][-1]
+    # Somebody warms up.
+    factories.make_attempt(
+        world.source,
+        world.athlete,
+        world.session,
+        started_at="2026-05-02T09:02:07+02:00",
+        finish="run_through",
+        outcome="not_judged",
+        official_m=None,
+        gates=None,
+    )
     gate_run = factories.make_gate_run(
         world.source, world.athlete, attempt_external_id=attempt.external_id
     )
