@@ -1,11 +1,16 @@
-"""The test database: made by the owner, used by the application role, behind the wall."""
+"""The test database: made by the owner, used by the application role, behind the wall.
+
+And which tests stay together when two processes share them out (`script/test`).
+"""
 
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Any, TypeVar
 
 import pytest
 from django.conf import settings
 from django.db import connections, transaction
+from hypothesis import settings as hypothesis_settings
 
 from common.club_scope import club_scope
 from config import celery  # noqa: F401  # makes Penult's the current Celery app, as in production
@@ -13,11 +18,62 @@ from config.settings.environment import database_from_url, required
 
 Made = TypeVar("Made")
 Keep = Callable[[Callable[[], Made]], Made]
+Tell = Callable[[str], None]
+
+_TOLD = "told at the end"
+# How long a case takes is for benchmarks to say: a busy machine is no failure.
+hypothesis_settings.register_profile("fast", deadline=None, max_examples=30)
+hypothesis_settings.register_profile("slow", deadline=None, max_examples=200)
+
+_HERE = Path(__file__).parent
+# Each of these starts servers or a browser once for all its tests.
+_TOGETHER = {"browser", "demo", "docs", "faults", "stack"}
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Try fewer cases of each property in the fast set."""
+    hypothesis_settings.load_profile("fast" if config.option.markexpr == "not slow" else "slow")
+
+
+# Before the plugin that reads the groups.
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Keep what shares a costly fixture in one process: a folder with servers, else a module."""
+    for item in items:
+        inside = item.path.relative_to(_HERE)
+        folder = inside.parts[0]
+        group = folder if folder in _TOGETHER else inside.as_posix()
+        item.add_marker(pytest.mark.xdist_group(group))
+
+
+@pytest.fixture
+def tell(request: pytest.FixtureRequest) -> Tell:
+    """Return what has a line printed at the end of the run, whether the test passed or not."""
+    # Reports carry properties, also from a process that shares the tests.
+    return lambda line: request.node.user_properties.append((_TOLD, line))
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Print what tests told."""
+    lines = {
+        f"{report.nodeid}: {line}"
+        for reports in terminalreporter.stats.values()
+        for report in reports
+        for name, line in getattr(report, "user_properties", ())
+        if name == _TOLD
+    }
+    if lines:
+        terminalreporter.section("seeds and counts")
+        for line in sorted(lines):
+            terminalreporter.write_line(line)
 
 
 @pytest.fixture(scope="session")
-def django_db_setup(request: pytest.FixtureRequest, django_db_blocker: Any) -> Iterator[None]:
-    """Migrate as owner, then go on as the application role, which may TRUNCATE here only."""
+def django_db_setup(django_db_modify_db_settings: None, django_db_blocker: Any) -> Iterator[None]:
+    """Migrate as owner, then go on as the application role, which may TRUNCATE here only.
+
+    Each process has a database of its own (`django_db_modify_db_settings` names it).
+    """
     from django.test.utils import setup_databases, teardown_databases
 
     owner = database_from_url(required("OWNER_DATABASE_URL"))

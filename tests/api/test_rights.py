@@ -160,12 +160,12 @@ class TestThePage:
                 shown = f"{method} {route.path or './'}"
                 assert (method, route.path) in known, HOW_TO_ADD.format(route=shown, cells=cells)
 
-    def test_knows_no_other_and_none_twice(self):
+    def test_knows_no_other_and_none_twice(self, tell):
         real = [(method, route.path) for route in ROUTES for method in methods_of(route)]
 
         assert sorted(real) == sorted((row.method, row.path) for row in ROWS)
-        print(
-            f"\n{len(ROWS)} routes and methods x {len(CALLERS) + OF_EACH_ROW} kinds of caller"
+        tell(
+            f"{len(ROWS)} routes and methods x {len(CALLERS) + OF_EACH_ROW} kinds of caller"
             f" = {len(ROWS) * (len(CALLERS) + OF_EACH_ROW)} answers"
         )
 

@@ -80,6 +80,7 @@ class TestBench:
         assert report["ratios"]["p95_to_empty"]["n"] == 2
         assert set(report["targets"]) == {"p95_to_empty"}
 
+    @pytest.mark.slow
     def test_visible_says_all_that_it_promises(self):
         report = run_bench("visible", "--seconds", "2", "--other-seconds", "1", "--rate", "40")
 
@@ -123,6 +124,7 @@ class TestBench:
         assert report["met"]["apart_from_pandas"]
         assert report["met"]["sd_apart_from_two_passes"]
 
+    @pytest.mark.slow
     def test_refresh_says_all_that_it_promises(self):
         report = run_bench("refresh", "--short", "30", "--series", "60", "--rounds", "2")
 

@@ -323,8 +323,9 @@ class TestProperties:
             assert 0 <= choice.good_from_m <= choice.aim_m <= choice.good_to_m <= 0.20
             assert 0 <= choice.probability_no_jump <= 0.5
             assert (best_m or 0) <= choice.expected_m + 1e-9
-        # A plan may always keep to one aim.
-        assert plan.expected_m >= fixed.expected_m - 1e-9
+        # A plan may always keep to one aim. Both are quadratures, right within far less than the
+        # 0.0005 m that they promise, not to the last digit.
+        assert plan.expected_m >= fixed.expected_m - 1e-6
         assert advice.gain_m >= 0
         assert len(advice.while_no_better_m) == left
         assert advice.while_no_better_m[0] == plan.aim_m

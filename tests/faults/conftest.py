@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.conftest import Tell
 from tests.faults.case import Case
 from tests.faults.client import Client
 from tests.faults.history import History
@@ -15,7 +16,6 @@ from tests.faults.scene import Scene
 from tests.faults.stack import Stack
 
 _CLUBS_AT_ONCE = 12
-_told = pytest.StashKey[list[str]]()
 
 
 @pytest.fixture(scope="session")
@@ -56,21 +56,11 @@ def case(
     next_scene: Callable[[], Scene],
     seed: int,
     tmp_path: Path,
-    request: pytest.FixtureRequest,
+    tell: Tell,
 ) -> Iterator[Case]:
     scene = next_scene()
     history = History(tmp_path / "history.jsonl")
     rng = random.Random(seed)  # noqa: S311  # a repeatable course of events, no secret
     case = Case(stack, scene, Client(stack.base_url, scene, history), rng)
     yield case
-    told = request.config.stash.setdefault(_told, [])
-    told.append(f"{request.node.nodeid}: seed {seed}; {'; '.join(case.told)}")
-
-
-def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
-    """Print what each fault test counted, whether it passed or not."""
-    told = terminalreporter.config.stash.get(_told, [])
-    if told:
-        terminalreporter.section("fault tests: seeds and counts")
-        for line in told:
-            terminalreporter.write_line(line)
+    tell(f"seed {seed}; {'; '.join(case.told)}")
