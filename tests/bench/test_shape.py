@@ -81,6 +81,18 @@ class TestBench:
         assert set(report["targets"]) == {"p95_to_empty"}
 
     @pytest.mark.slow
+    def test_trend_says_all_that_it_promises(self):
+        report = run_bench(
+            "trend", "--reads", "4", "--rounds", "2", "--series", "200", "--attempts", "20000"
+        )
+
+        assert_complete(report)
+        assert report["figures"]["points"] == 100
+        assert report["figures"]["long"]["series"] == 200
+        assert report["ratios"]["to_empty"]["n"] == 2
+        assert set(report["targets"]) == {"to_empty", "p95_of_long_to_short"}
+
+    @pytest.mark.slow
     def test_visible_says_all_that_it_promises(self):
         report = run_bench("visible", "--seconds", "2", "--other-seconds", "1", "--rate", "40")
 
