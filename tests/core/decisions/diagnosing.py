@@ -7,7 +7,7 @@ import numpy as np
 from analytics.core import diagnosis
 from analytics.core.diagnosis import Diagnosis, Trouble
 from tests.core import marks, troubles
-from tests.core.decisions.tables import Row, Table
+from tests.core.tables import Row, Table
 
 RUNS = 200
 

@@ -9,7 +9,7 @@ from analytics.core import board_spread, length_advice, next_attempts
 from analytics.core.length_advice import LengthAdvice, LengthAnswer
 from analytics.core.length_history import LengthHistory
 from analytics.core.length_settings import DEFAULT_SETTINGS
-from tests.core.decisions.tables import Row, Table
+from tests.core.tables import Row, Table
 
 RUNS = 400
 LOOKED_RUNS = 200

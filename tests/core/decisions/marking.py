@@ -9,7 +9,7 @@ from analytics.core import simulator
 from analytics.core.local_level import LevelSds, follow_level
 from analytics.core.mark_advice import DEFAULT_SETTINGS, MarkAnswer
 from tests.core import marks
-from tests.core.decisions.tables import Row, Table
+from tests.core.tables import Row, Table
 
 RUNS = 300
 POWER_RUNS = 4000

@@ -7,9 +7,9 @@ import numpy as np
 from analytics.core import breaks, following
 from analytics.core.alert_rules import Memory
 from analytics.core.alert_settings import Kind
-from tests.core.decisions.tables import Row, Table
 from tests.core.false_alarms import seasons
 from tests.core.false_alarms.seasons import AIM_M, SD_M, Habit
+from tests.core.tables import Row, Table
 
 ATHLETES = 200
 BEFORE, AFTER = 10, 40

@@ -6,8 +6,8 @@ import numpy as np
 from scipy import stats
 
 from analytics.core import breaks, trends
-from tests.core.decisions.tables import Row, Table
 from tests.core.false_alarms.seasons import SD_M
+from tests.core.tables import Row, Table
 
 SERIES = 600
 

@@ -4,34 +4,35 @@ import numpy as np
 import pytest
 
 from analytics.core import following
-from tests.core.decisions.tables import Row, Table
-from tests.core.false_alarms import changed, page, searches, seasons, unchanged
+from tests.core.false_alarms import changed, searches, seasons, unchanged
+from tests.core.false_alarms.page import PAGE
+from tests.core.tables import Row, Table
 
-ROWS = [(table, row) for table in page.TABLES for row in table.rows]
+ROWS = [(table, row) for table in PAGE.tables for row in table.rows]
 
 
 class TestPage:
-    @pytest.mark.parametrize("table", page.TABLES, ids=lambda table: table.title)
+    @pytest.mark.parametrize("table", PAGE.tables, ids=lambda table: table.title)
     def test_gives_every_row(self, table: Table):
-        assert list(page.read(table)) == [row.setting for row in table.rows]
+        assert list(PAGE.read(table)) == [row.setting for row in table.rows]
 
     def test_level_chart_keeps_its_promise_where_sessions_differ_as_it_assumes(self):
-        for (m, between, _), (level, *_) in page.read(unchanged.TABLE).items():
+        for (m, between, _), (level, *_) in PAGE.read(unchanged.TABLE).items():
             promised = 100 * following.LEVEL_FALSE_ALARMS_PER_SESSION / float(m)
             assert level <= promised or float(between) > 0.7, (m, between)
 
     def test_spread_chart_keeps_its_promise(self):
-        for (m, between, _), (_, spread, *_) in page.read(unchanged.TABLE).items():
+        for (m, between, _), (_, spread, *_) in PAGE.read(unchanged.TABLE).items():
             promised = 100 * following.SPREAD_FALSE_ALARMS_PER_SESSION / float(m)
             assert spread <= promised, (m, between)
 
     def test_charts_alarm_far_less_than_three_misses_in_a_row(self):
-        for numbers in page.read(unchanged.TABLE).values():
+        for numbers in PAGE.read(unchanged.TABLE).values():
             level, spread, off_board, *_ = numbers
             assert 5 * (level + spread) < off_board
 
     def test_larger_shifts_are_called_sooner(self):
-        found = page.read(changed.SHIFTS)
+        found = PAGE.read(changed.SHIFTS)
 
         for between in ("0", "0.35", "0.7"):
             late = [found[size, between][2] for size in ("0", "0.5", "1", "2")]
@@ -39,7 +40,7 @@ class TestPage:
             assert found["1", between][0] > found["2", between][0]
 
     def test_a_search_finds_no_more_than_it_promises_in_sessions_that_are_alike(self):
-        for (sessions, _), (shift, by_table, _) in page.read(searches.TABLE).items():
+        for (sessions, _), (shift, by_table, _) in PAGE.read(searches.TABLE).items():
             if sessions.startswith("alike"):
                 # 0.05 and twice the standard error of 600 series.
                 assert shift <= 0.07
@@ -65,4 +66,4 @@ class TestRules:
 class TestRows:
     def test_are_as_the_page_says(self, table: Table, row: Row):
         # Another version of a library may tip a few of the alarms.
-        assert row.measure() == pytest.approx(page.read(table)[row.setting], abs=0.02, rel=0.05)
+        assert row.measure() == pytest.approx(PAGE.read(table)[row.setting], abs=0.02, rel=0.05)

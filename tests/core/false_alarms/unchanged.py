@@ -5,9 +5,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from analytics.core.alert_settings import Kind
-from tests.core.decisions.tables import Row, Table
 from tests.core.false_alarms import seasons
 from tests.core.false_alarms.seasons import Habit
+from tests.core.tables import Row, Table
 
 ATHLETES = 250
 ATHLETES_OF_WINDOWS = 60
