@@ -1,17 +1,21 @@
 """A client that speaks with a token, and a club to speak with."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import pytest
 from django.test import Client
 
+from analytics.core.simulator import Athlete
 from clubs.models import Role
 from tests import factories
+from tests.api.gated import GatedSeason
+from tests.api.seasons import make_season
 from tests.approaches.conftest import Scene, make_scene
 from tests.conftest import Keep
 
 BASE = "/api/v1/clubs"
+GATED_ATHLETE = Athlete(unmeasured_no_jump_share=0.0, start_sd_m=0.15)
 
 
 class Api:
@@ -95,3 +99,30 @@ def world(kept_world: World, db: None) -> World:
 @pytest.fixture
 def second_world(second_kept_world: World, db: None) -> World:
     return second_kept_world
+
+
+@pytest.fixture(scope="module")
+def kept_gated_season(keep: Keep[GatedSeason], kept_world: World) -> GatedSeason:
+    def make() -> GatedSeason:
+        season = GatedSeason.of(make_season(kept_world, GATED_ATHLETE))
+        season.add([6] * 4, seed=4)
+        return season
+
+    return keep(make)
+
+
+@pytest.fixture
+def gated_season(kept_gated_season: GatedSeason, world: World) -> GatedSeason:
+    """Return 24 attempts with gates, in four sessions."""
+    return replace(
+        kept_gated_season,
+        sessions=list(kept_gated_season.sessions),
+        readings=list(kept_gated_season.readings),
+    )
+
+
+@pytest.fixture
+def fresh_gated(world: World) -> GatedSeason:
+    """Return a run-up without attempts, at gates."""
+    athlete = factories.make_athlete(world.club)
+    return GatedSeason.of(make_season(replace(world, athlete=athlete), GATED_ATHLETE))

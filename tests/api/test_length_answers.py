@@ -1,90 +1,27 @@
 """Advice on the number of steps over HTTP, and what numbers of steps brought."""
 
-from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
-import jsonschema  # type: ignore[import-untyped]  # no stubs among the pins
 import numpy as np
 import pytest
 
-from analytics.core.simulator import Athlete
 from analytics.core.sprint_curve import time_to
 from clubs.selectors import today_at
 from tests import factories
 from tests.api.conftest import World
 from tests.api.gated import GatedSeason
-from tests.api.seasons import make_season
-from tests.conftest import Keep
-from tests.contract.openapi import find_operation, read_schema
-
-ATHLETE = Athlete(unmeasured_no_jump_share=0.0)
-ADDRESSES = ("length-advice", "length-study")
 
 
-@pytest.fixture(scope="module")
-def kept_season(keep: Keep[GatedSeason], kept_world: World) -> GatedSeason:
-    def make() -> GatedSeason:
-        season = GatedSeason.of(make_season(kept_world, ATHLETE))
-        season.add([6] * 4, seed=4)
-        return season
-
-    return keep(make)
-
-
-@pytest.fixture
-def season(kept_season: GatedSeason, world: World) -> GatedSeason:
-    return replace(
-        kept_season, sessions=list(kept_season.sessions), readings=list(kept_season.readings)
-    )
-
-
-@pytest.fixture
-def fresh(world: World) -> GatedSeason:
-    """Return a run-up without attempts."""
-    athlete = factories.make_athlete(world.club)
-    return GatedSeason.of(make_season(replace(world, athlete=athlete), ATHLETE))
-
-
-def ask(world: World, season: GatedSeason, what: str) -> Any:
-    answer = world.as_("admin").get(f"{season.path}/{what}")
+def ask(world: World, gated_season: GatedSeason, what: str) -> Any:
+    answer = world.as_("admin").get(f"{gated_season.path}/{what}")
     assert answer.status_code == 200, answer.content
     return answer.json()
 
 
-@pytest.mark.parametrize("what", ADDRESSES)
-class TestEveryAnswer:
-    def test_is_what_the_schema_says(
-        self, world: World, season: GatedSeason, fresh: GatedSeason, what: str
-    ):
-        described = find_operation("GET", "approaches/{approach_id}/" + what)
-        assert described is not None
-        schema = described.described["responses"]["200"]["content"]["application/json"]["schema"]
-
-        for asked, n in ((season, 24), (fresh, 0)):
-            answer = ask(world, asked, what)
-            jsonschema.validate(answer, {**read_schema(), **schema})
-            assert answer["n"] == n
-            assert (answer["through_attempt"] is None) == (n == 0)
-
-    def test_is_the_same_until_an_attempt_comes(self, world: World, season: GatedSeason, what: str):
-        admin, path = world.as_("admin"), f"{season.path}/{what}"
-        first = admin.get(path)
-        same = admin.get(path, **{"If-None-Match": first["ETag"]})
-        season.add([1], seed=9)
-        changed = admin.get(path, **{"If-None-Match": first["ETag"]})
-
-        assert (same.status_code, changed.status_code, changed.json()["n"]) == (304, 200, 25)
-
-    def test_takes_no_options(self, world: World, season: GatedSeason, what: str):
-        answer = world.as_("admin").get(f"{season.path}/{what}?finish=run_through")
-
-        assert answer.status_code == 400
-
-
 class TestLengthAdvice:
-    def test_gives_every_condition_with_its_number(self, world: World, season: GatedSeason):
-        answer = ask(world, season, "length-advice")
+    def test_gives_every_condition_with_its_number(self, world: World, gated_season: GatedSeason):
+        answer = ask(world, gated_season, "length-advice")
 
         conditions = {each["condition"]: each for each in answer["advice"]["latest"]["findings"]}
         assert set(conditions) == {
@@ -95,24 +32,24 @@ class TestLengthAdvice:
         assert {each["code"] for each in answer["reasons"]} >= set(conditions)
         assert (answer["steps"], answer["caution"] is not None) == (16, True)
 
-    def test_says_how_many_attempts_are_missing(self, world: World, fresh: GatedSeason):
-        fresh.add([3], seed=1)
+    def test_says_how_many_attempts_are_missing(self, world: World, fresh_gated: GatedSeason):
+        fresh_gated.add([3], seed=1)
 
-        answer = ask(world, fresh, "length-advice")
+        answer = ask(world, fresh_gated, "length-advice")
 
         assert answer["advice"]["needed"] == 15
         assert answer["more_attempts_needed"] == 12
 
-    def test_knows_of_growth_from_measured_heights(self, world: World, season: GatedSeason):
-        today = today_at(season.scene.club)
+    def test_knows_of_growth_from_measured_heights(self, world: World, gated_season: GatedSeason):
+        today = today_at(gated_season.scene.club)
         for days, height_m in ((200, 1.60), (2, 1.66)):
             factories.make_measurement(
-                season.scene.athlete,
+                gated_season.scene.athlete,
                 measured_date=today - timedelta(days=days),
                 height_m=height_m,
             )
 
-        answer = ask(world, season, "length-advice")
+        answer = ask(world, gated_season, "length-advice")
 
         assert answer["cautions"]["growth_open"] is True
         assert answer["cautions"]["growth_m_per_year"] == pytest.approx(0.06 / 198 * 365.25)
@@ -120,34 +57,36 @@ class TestLengthAdvice:
         assert findings["growth"]["state"] == "unmet"
         assert answer["advice"]["answer"] != "ready"
 
-    def test_counts_the_jumps_of_the_last_session(self, world: World, season: GatedSeason):
-        cautions = ask(world, season, "length-advice")["cautions"]
+    def test_counts_the_jumps_of_the_last_session(self, world: World, gated_season: GatedSeason):
+        cautions = ask(world, gated_season, "length-advice")["cautions"]
 
         assert (cautions["session_jumps"], cautions["load_open"]) == (6, False)
 
-    def test_leaves_out_a_session_that_goes_on(self, world: World, season: GatedSeason):
-        before = ask(world, season, "length-advice")
-        session = factories.make_session(season.scene.club, held_date=today_at(season.scene.club))
-        last = season.readings[-1]
-        season.push([{**last, "external_id": "today", "session": session.code}])
+    def test_leaves_out_a_session_that_goes_on(self, world: World, gated_season: GatedSeason):
+        before = ask(world, gated_season, "length-advice")
+        session = factories.make_session(
+            gated_season.scene.club, held_date=today_at(gated_season.scene.club)
+        )
+        last = gated_season.readings[-1]
+        gated_season.push([{**last, "external_id": "today", "session": session.code}])
 
-        after = ask(world, season, "length-advice")
+        after = ask(world, gated_season, "length-advice")
 
         assert after["n"] == before["n"] + 1
         assert after["advice"]["latest"]["n"] == before["advice"]["latest"]["n"]
 
 
 class TestLengthStudy:
-    def jump(self, season: GatedSeason, distance_m: dict[int, list[float]]) -> None:
+    def jump(self, gated_season: GatedSeason, distance_m: dict[int, list[float]]) -> None:
         """Store jumps of one session from run-ups of other lengths, with a toe of 6 cm."""
-        session = factories.make_session(season.scene.club)
+        session = factories.make_session(gated_season.scene.club)
         sent = []
         for steps, reached in distance_m.items():
             code = f"LJ-{steps} tried"
-            factories.make_approach(season.scene.athlete, code=code, steps=steps)
+            factories.make_approach(gated_season.scene.athlete, code=code, steps=steps)
             sent += [
                 factories.make_reading(
-                    season.scene.athlete,
+                    gated_season.scene.athlete,
                     session,
                     approach=code,
                     start_mark_m=None,
@@ -157,15 +96,15 @@ class TestLengthStudy:
                 )
                 for official_m in reached
             ]
-        season.push(sent)
+        gated_season.push(sent)
 
-    def test_takes_the_athletes_other_run_ups_in(self, world: World, fresh: GatedSeason):
+    def test_takes_the_athletes_other_run_ups_in(self, world: World, fresh_gated: GatedSeason):
         self.jump(
-            fresh,
+            fresh_gated,
             {8: [5.00, 5.10], 10: [5.40, 5.50], 12: [5.70, 5.80], 14: [5.90, 6.00]},
         )
 
-        answer = ask(world, fresh, "length-study")
+        answer = ask(world, fresh_gated, "length-study")
 
         assert [each["steps"] for each in answer["by_steps"]] == [8, 10, 12, 14]
         assert answer["by_steps"][0]["mean_effective_m"] == pytest.approx(5.11)
@@ -175,12 +114,12 @@ class TestLengthStudy:
         assert answer["speed"]["needed"] == 4
         assert answer["caution"] is not None
 
-    def test_leaves_out_other_events_and_starts(self, world: World, fresh: GatedSeason):
-        athlete = fresh.scene.athlete
+    def test_leaves_out_other_events_and_starts(self, world: World, fresh_gated: GatedSeason):
+        athlete = fresh_gated.scene.athlete
         factories.make_approach(athlete, code="TJ-14", steps=14, event="triple_jump")
         factories.make_approach(athlete, code="LJ-14 walk", steps=14, start_style="walk_in")
-        session = factories.make_session(fresh.scene.club)
-        fresh.push(
+        session = factories.make_session(fresh_gated.scene.club)
+        fresh_gated.push(
             [
                 factories.make_reading(
                     athlete, session, approach=code, start_mark_m=None, gates=None,
@@ -190,15 +129,15 @@ class TestLengthStudy:
             ]
         )  # fmt: skip
 
-        assert ask(world, fresh, "length-study")["n"] == 0
+        assert ask(world, fresh_gated, "length-study")["n"] == 0
 
-    def test_goes_on_from_a_stored_sprint(self, world: World, fresh: GatedSeason):
+    def test_goes_on_from_a_stored_sprint(self, world: World, fresh_gated: GatedSeason):
         at_m = np.array([5.0, 10.0, 20.0, 30.0])
         time_s = time_to(at_m, top_speed_mps=9.0, rise_time_s=1.2).tolist()
         splits = [{"at_m": a, "time_s": t} for a, t in zip(at_m.tolist(), time_s, strict=True)]
-        factories.make_sprint_test(fresh.scene.athlete, splits=splits)
+        factories.make_sprint_test(fresh_gated.scene.athlete, splits=splits)
 
-        expected = ask(world, fresh, "length-study")["expected"]
+        expected = ask(world, fresh_gated, "length-study")["expected"]
 
         assert 0 < expected["speed_gain_mps"] < 0.2
         assert expected["distance_gain_m"] == pytest.approx(0.8 * expected["speed_gain_mps"])
