@@ -1,237 +1,212 @@
-"""What to expect and what to do: outlook, aim, start mark, practice, the next attempt."""
+"""Advice that was decided on: recorded, published as a plan, and looked back on."""
 
-import re
-from collections.abc import Mapping
-from dataclasses import asdict
+from collections.abc import Sequence
 from typing import Any
 from uuid import UUID
 
-from django.http import HttpResponse
-from drf_spectacular.utils import OpenApiParameter, extend_schema
+from django.db.models import QuerySet
+from django.http import HttpRequest
+from django.urls import reverse
+from django.utils import translation
+from django.utils.cache import patch_vary_headers
+from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework.request import Request
+from rest_framework.response import Response
 
 from analytics import selectors
-from analytics.answers import aim, mark_advice, next_attempt, outlook, practice_focus
-from analytics.answers.aim import MOST_ATTEMPTS
-from analytics.answers.next_attempt import CUT_AFTER, Contest
-from analytics.answers.remembered import memory
-from analytics.api import answer_serializers as serializers
-from analytics.api.asked import DEFAULT_LAST, EVERY, LANGUAGE, AnswerView, AskedView, head_of
-from analytics.selectors import SeriesInSession
-from analytics.services.figures import as_json
+from analytics.answers import looking_back
+from analytics.answers.looking_back import Afterwards
+from analytics.api import advice_serializers as serializers
+from analytics.api import filters
+from analytics.api.asked import LANGUAGE
+from analytics.models import Advice
+from analytics.selectors import Series
+from analytics.services import advising
 from approaches import selectors as approach_selectors
-from approaches.models import SessionKind
-from common.api.errors import InvalidParameterError
+from approaches.models import Approach, FinishClass
+from clubs.api import permissions
+from clubs.api.base import CHANGE_PROBLEMS, ClubList, ClubView
+from clubs.errors import MissingScopeError
+from common.api.pagination import BoundCursorPagination
+from common.api.preconditions import etag_of, expected_version
+from common.api.schema import IDEMPOTENCY_KEY
+from common.club_scope import club_scope
+from common.versions import ANY_VERSION
 
-FARTHEST_M = 25
-_CENTIMETRES = re.compile(r"[0-9]{1,2}(\.[0-9]{1,2}0*)?")
-_DISTANCE = {"type": "number", "minimum": 0.01, "maximum": FARTHEST_M, "multipleOf": 0.01}
-_SESSION = OpenApiParameter(
-    "session",
-    UUID,
-    description="The session in which the attempts will be; without it, or one without attempts "
-    "so far, they are expected on a new day.",
-)
-_CUT = OpenApiParameter(
-    "cut_m",
-    _DISTANCE,
-    description="Official distance expected to be needed to be among the best eight.",
-)
+_EXAMPLE_ATTEMPT = "019a0000-0000-7000-8000-000000000017"
 
 
-class _InSession(AnswerView):
-    """An answer about attempts to come, in a session that goes on or in a new one."""
-
-    def session(self) -> UUID | None:
-        given = self.request.query_params.get("session")
-        try:
-            return None if given is None else UUID(given)
-        except ValueError as error:
-            raise InvalidParameterError("session is the id of a session.") from error
+class LatestDecisionFirst(BoundCursorPagination):
+    ordering = ("-decided_at", "-id")  # type: ignore[assignment]  # any number of fields
 
 
-def distance(view: AskedView, name: str) -> float | None:
-    """Return an official distance that was asked with, in whole centimetres."""
-    given = view.request.query_params.get(name)
-    if given is None:
-        return None
-    if not _CENTIMETRES.fullmatch(given) or not 0 < float(given) <= FARTHEST_M:
-        raise InvalidParameterError(
-            f"{name} is a distance up to {FARTHEST_M} m in whole centimetres."
+class AdviceView(ClubView):
+    """A view of the advice for one approach that the caller may see."""
+
+    def get_approach(self) -> Approach:
+        return approach_selectors.get_approach_for(
+            self.caller, self.kwargs["approach_id"], today=self.today
         )
-    return float(given)
+
+    def language(self, request: HttpRequest) -> Any:
+        return translation.override(translation.get_language_from_request(request))
+
+    def told(self, advice: Sequence[Advice]) -> Any:
+        """Return advice as it is answered, each with what came after it."""
+        context = {**self.get_serializer_context(), "afterwards": look_back_on(advice)}
+        return serializers.AdviceSerializer(advice, many=True, context=context).data
 
 
-class OutlookView(_InSession):
-    """What the next attempts will probably do at the board: no jump, on the board, or short of it.
+def look_back_on(advice: Sequence[Advice]) -> dict[UUID, Afterwards | None]:
+    """Return what came after each advice for one approach; each series is read once."""
+    found: dict[UUID, Afterwards | None] = {}
+    for finish_class in sorted({each.finish_class for each in advice}):
+        those = [each for each in advice if each.finish_class == finish_class]
+        landings = selectors.read_landings(
+            Series(those[0].approach_id, FinishClass(finish_class)),
+            since=min(each.first_started_at for each in those),
+            last_footfall=max(each.figures["footfall"] for each in those),
+        )
+        found |= {each.id: looking_back.look_back(each, landings) for each in those}
+    return found
 
-    For attempts like those that it rests on. Wind, a new runway, tiredness or pain are not in it.
+
+class AdviceList(AdviceView, ClubList):
+    """What was advised and what a coach then did, the latest first, each with what came after.
+
+    To record, say what you read: the advice is worked out again, and refused when it is another one
+    by now. `publish` makes the next revision of the plan from it; `If-Match` names the latest
+    revision, as for any new plan.
     """
 
-    parameters = {"GET": frozenset({"finish", "last", "session"})}
-    operation_names = {"GET": "outlook_read"}
-    serializer_class = serializers.OutlookAnswerSerializer
-    work_out = staticmethod(outlook.work_out)
-    tell = staticmethod(outlook.tell)
-
-    @extend_schema(parameters=[*EVERY, _SESSION], responses=serializers.OutlookAnswerSerializer)
-    def get(self, request: Request, club: str, approach_id: UUID) -> HttpResponse:
-        return self.answered()
-
-    def choices(self) -> Mapping[str, Any]:
-        return {"session": self.session()}
-
-
-class AimView(_InSession):
-    """How far behind the line to aim, for the attempts that are left in a competition.
-
-    From full jumps with an official distance and a measured toe. Ask again before each attempt.
-    """
-
-    parameters = {
-        "GET": frozenset({"finish", "last", "session", "attempts_left", "best_m", "cut_m"})
-    }
-    operation_names = {"GET": "aim_read"}
-    serializer_class = serializers.AimAnswerSerializer
-    work_out = staticmethod(aim.work_out)
-    tell = staticmethod(aim.tell)
-
-    @extend_schema(
-        parameters=[
-            *EVERY,
-            _SESSION,
-            OpenApiParameter(
-                "attempts_left",
-                {"type": "integer", "minimum": 1, "maximum": MOST_ATTEMPTS},
-                default=MOST_ATTEMPTS,
-                description="Those included that only the best eight get.",
-            ),
-            OpenApiParameter(
-                "best_m", _DISTANCE, description="Best official distance so far, if any."
-            ),
-            _CUT,
-        ],
-        responses=serializers.AimAnswerSerializer,
-    )
-    def get(self, request: Request, club: str, approach_id: UUID) -> HttpResponse:
-        return self.answered()
-
-    def choices(self) -> Mapping[str, Any]:
-        left = self.whole_number(
-            "attempts_left", least=1, most=MOST_ATTEMPTS, default=MOST_ATTEMPTS
-        )
-        cut_m = distance(self, "cut_m")
-        if cut_m is not None and left <= CUT_AFTER:
-            raise InvalidParameterError(
-                f"With {CUT_AFTER} attempts left or fewer the cut is passed: leave out cut_m."
-            )
-        return {
-            "session": self.session(),
-            "attempts_left": left,
-            "best_m": distance(self, "best_m"),
-            "cut_m": cut_m,
+    rights = {"GET": permissions.READ_ANALYTICS, "POST": permissions.DECIDE_ON_ADVICE}
+    operation_names = {"GET": "advice_list", "POST": "advice_decide"}
+    problems = {
+        "POST": {
+            **CHANGE_PROBLEMS,
+            "409": "The advice is another one by now, or there is none, or no plan.",
+            "422": "The key was used for another request.",
         }
+    }
+    serializer_class = serializers.AdviceSerializer
+    filterset_class = filters.AdviceFilter
+    pagination_class = LatestDecisionFirst
 
+    def rows(self) -> QuerySet[Any]:
+        return selectors.list_advice(self.get_approach())
 
-class MarkAdviceView(AnswerView):
-    """Shall the start mark be moved, and by how much?
-
-    `move_m` is negative toward the pit. A mark is moved in training first.
-    """
-
-    operation_names = {"GET": "mark_advice_read"}
-    serializer_class = serializers.MarkAnswerSerializer
-    work_out = staticmethod(mark_advice.work_out)
-    tell = staticmethod(mark_advice.tell)
-
-    @extend_schema(parameters=EVERY, responses=serializers.MarkAnswerSerializer)
-    def get(self, request: Request, club: str, approach_id: UUID) -> HttpResponse:
-        return self.answered()
-
-
-class PracticeFocusView(AnswerView):
-    """What to put right first: the mark, a part of the run-up, the last steps, or nothing shown.
-
-    From the attempts of the latest plan revision among those looked at. Each possible trouble comes
-    with its number, the shown ones first.
-    """
-
-    operation_names = {"GET": "practice_focus_read"}
-    serializer_class = serializers.PracticeFocusSerializer
-    work_out = staticmethod(practice_focus.work_out)
-    tell = staticmethod(practice_focus.tell)
-
-    @extend_schema(parameters=EVERY, responses=serializers.PracticeFocusSerializer)
-    def get(self, request: Request, club: str, approach_id: UUID) -> HttpResponse:
-        return self.answered()
-
-
-class NextAttemptView(AskedView):
-    """The next attempt of each athlete in a session whom the caller may see: mark, aim, and why.
-
-    Athletes are there once they have an attempt in the session. In a competition the aim follows
-    from the attempts left and the best distance so far; elsewhere the plan's aim holds.
-    """
-
-    parameters = {"GET": frozenset({"attempts", "cut_m"})}
-    operation_names = {"GET": "next_attempt_read"}
-    serializer_class = serializers.NextAttemptsSerializer
+    @extend_schema(parameters=[LANGUAGE], responses=serializers.AdviceSerializer(many=True))
+    def get(self, request: Request, club: str, approach_id: UUID) -> Response:
+        page = self.paginate_queryset(self.filter_queryset(self.get_queryset()))
+        with self.language(request._request):
+            response = self.get_paginated_response(self.told(list(page or [])))
+        patch_vary_headers(response, ["Accept-Language"])
+        return response
 
     @extend_schema(
-        parameters=[
-            OpenApiParameter(
-                "attempts",
-                {"type": "integer", "minimum": 1, "maximum": MOST_ATTEMPTS},
-                default=MOST_ATTEMPTS,
-                description="How many each athlete has in this competition, the cut passed.",
+        request=serializers.DecisionSerializer,
+        parameters=[serializers.IF_MATCH_TO_PUBLISH, IDEMPOTENCY_KEY, LANGUAGE],
+        responses={201: serializers.AdviceSerializer},
+        examples=[
+            OpenApiExample(
+                "The mark was moved",
+                value={
+                    "kind": "mark",
+                    "through_attempt": _EXAMPLE_ATTEMPT,
+                    "answer": "move",
+                    "decision": "followed",
+                },
+                request_only=True,
             ),
-            _CUT,
-            LANGUAGE,
+            OpenApiExample(
+                "Not on a wet day",
+                value={
+                    "kind": "mark",
+                    "through_attempt": _EXAMPLE_ATTEMPT,
+                    "answer": "move",
+                    "decision": "declined",
+                    "reason": "The runway was wet: we look again on a dry day.",
+                },
+                request_only=True,
+            ),
         ],
-        responses=serializers.NextAttemptsSerializer,
     )
-    def get(self, request: Request, club: str, session_id: UUID) -> HttpResponse:
-        attempts = self.whole_number("attempts", least=1, most=MOST_ATTEMPTS, default=MOST_ATTEMPTS)
-        cut_m = distance(self, "cut_m")
-        session = approach_selectors.get_session(session_id)
-        series = selectors.list_series_in_session_for(self.caller, session_id, today=self.today)
-        is_contest = session.kind == SessionKind.COMPETITION.value
-        found = []
-        for each in series:
-            contest = None
-            if is_contest:
-                contest = next_attempt.contest_of(
-                    attempts_taken=each.attempts_taken,
-                    best_m=each.best_m,
-                    attempts=attempts,
-                    field_size=session.field_size,
-                    cut_m=cut_m,
-                )
-            found.append((each, *self._work_out(each, session_id, contest)))
-        return self.worded(
-            lambda: {
-                "session": session_id,
-                "kind": session.kind,
-                "results": [
-                    {"athlete": each.athlete_id, "athlete_code": each.athlete_code}
-                    | head
-                    | as_json(answer)
-                    | as_json(next_attempt.tell(answer))
-                    for each, head, answer in found
-                ],
-            }
-        )
+    def post(self, request: Request, club: str, approach_id: UUID) -> Response:
+        body = serializers.DecisionSerializer(data=request.data)
+        body.is_valid(raise_exception=True)
+        fields = dict(body.validated_data)
+        expected = ANY_VERSION
+        if fields["publish"]:
+            needed = permissions.WRITE_PLANS.scope
+            if needed not in self.caller.scopes:
+                raise MissingScopeError(f"To publish needs a token with the scope {needed}.")
+            expected = expected_version(request)
 
-    def _work_out(
-        self, each: SeriesInSession, session_id: UUID, contest: Contest | None
-    ) -> tuple[dict[str, Any], Any]:
-        run_ups = selectors.read_run_ups_for(
-            self.caller, each.series, last=DEFAULT_LAST, today=self.today
-        )
-        key = (type(self).__name__, run_ups.key, session_id)
-        options = () if contest is None else tuple(asdict(contest).values())
-        answer = memory.recall(
-            (*key, *options),
-            lambda: next_attempt.work_out(run_ups, session=session_id, contest=contest),
-        )
-        return head_of(run_ups), answer
+        def decide() -> Response:
+            with club_scope(self.caller.club), self.language(request._request):
+                advice = advising.decide_on_mark(
+                    club=self.caller.club,
+                    approach_id=self.get_approach().id,
+                    finish_class=FinishClass(fields["finish"]),
+                    seen=advising.Seen(
+                        fields["through_attempt"], fields["answer"], fields["start_mark_m"]
+                    ),
+                    decided=advising.Decided(
+                        fields["decision"], fields["reason"], publish=fields["publish"]
+                    ),
+                    today=self.today,
+                    caller=self.caller,
+                    expected=expected,
+                )
+                response = Response(self.told([advice])[0], status=201)
+            response["ETag"] = etag_of(advice.version)
+            response["Location"] = reverse(
+                "advice_detail",
+                kwargs={"club": club, "approach_id": approach_id, "advice_id": advice.id},
+            )
+            return response
+
+        return self.once(decide)
+
+
+class AdviceDetail(AdviceView):
+    """One advice that was decided on, with what came after. It is never changed."""
+
+    rights = {"GET": permissions.READ_ANALYTICS}
+    operation_names = {"GET": "advice_read"}
+    serializer_class = serializers.AdviceSerializer
+
+    @extend_schema(parameters=[LANGUAGE], responses=serializers.AdviceSerializer)
+    def get(self, request: Request, club: str, approach_id: UUID, advice_id: UUID) -> Response:
+        advice = selectors.get_advice_for(self.caller, approach_id, advice_id, today=self.today)
+        with self.language(request._request):
+            response = Response(self.told([advice])[0])
+        patch_vary_headers(response, ["Accept-Language"])
+        return response
+
+
+class AdviceSummary(AdviceView):
+    """How often advice for this approach was right, by what the coach did about it.
+
+    Of one answer under one plan revision the latest decision counts alone.
+    """
+
+    rights = {"GET": permissions.READ_ANALYTICS}
+    operation_names = {"GET": "advice_summary"}
+    serializer_class = serializers.AdviceSummarySerializer
+
+    @extend_schema(parameters=[LANGUAGE], responses=serializers.AdviceSummarySerializer)
+    def get(self, request: Request, club: str, approach_id: UUID) -> Response:
+        advice = list(selectors.list_advice(self.get_approach()))
+        looked = look_back_on(advice)
+        tallies = looking_back.count_up((each, looked[each.id]) for each in advice)
+        with self.language(request._request):
+            summary = {
+                "approach": approach_id,
+                "n": len(advice),
+                "text": looking_back.tell_tallies(tallies),
+                "results": tallies,
+            }
+            response = Response(serializers.AdviceSummarySerializer(summary).data)
+        patch_vary_headers(response, ["Accept-Language"])
+        return response

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from analytics.api import advice, conditions, figures, lengths, recorded, run_up, views, warming_up
+from analytics.api import advice, conditions, deciding, figures, lengths, run_up, views, warming_up
 
 urlpatterns = [
     path(
@@ -22,16 +22,16 @@ urlpatterns = [
         name="error-shares",
     ),
     path("approaches/<uuid:approach_id>/rhythm", run_up.RhythmView.as_view(), name="rhythm"),
-    path("approaches/<uuid:approach_id>/outlook", advice.OutlookView.as_view(), name="outlook"),
-    path("approaches/<uuid:approach_id>/aim", advice.AimView.as_view(), name="aim"),
+    path("approaches/<uuid:approach_id>/outlook", deciding.OutlookView.as_view(), name="outlook"),
+    path("approaches/<uuid:approach_id>/aim", deciding.AimView.as_view(), name="aim"),
     path(
         "approaches/<uuid:approach_id>/mark-advice",
-        advice.MarkAdviceView.as_view(),
+        deciding.MarkAdviceView.as_view(),
         name="mark-advice",
     ),
     path(
         "approaches/<uuid:approach_id>/practice-focus",
-        advice.PracticeFocusView.as_view(),
+        deciding.PracticeFocusView.as_view(),
         name="practice-focus",
     ),
     path("approaches/<uuid:approach_id>/speed", conditions.SpeedView.as_view(), name="speed"),
@@ -57,18 +57,18 @@ urlpatterns = [
     ),
     path(
         "sessions/<uuid:session_id>/next-attempt",
-        advice.NextAttemptView.as_view(),
+        deciding.NextAttemptView.as_view(),
         name="next-attempt",
     ),
-    path("approaches/<uuid:approach_id>/advice/", recorded.AdviceList.as_view(), name="advice"),
+    path("approaches/<uuid:approach_id>/advice/", advice.AdviceList.as_view(), name="advice"),
     path(
         "approaches/<uuid:approach_id>/advice/summary",
-        recorded.AdviceSummary.as_view(),
+        advice.AdviceSummary.as_view(),
         name="advice_summary",
     ),
     path(
         "approaches/<uuid:approach_id>/advice/<uuid:advice_id>/",
-        recorded.AdviceDetail.as_view(),
+        advice.AdviceDetail.as_view(),
         name="advice_detail",
     ),
     path("alerts/", views.AlertList.as_view(), name="alerts"),
