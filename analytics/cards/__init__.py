@@ -1,0 +1,1 @@
+"""Paper: what a coach prints."""
