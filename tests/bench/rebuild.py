@@ -1,4 +1,4 @@
-"""`rebuild`: all rolling figures of many series from their arrays, beside plain pandas."""
+"""`rebuild`: all rolling figures of many series from their arrays, beside pandas and polars."""
 
 import cProfile
 import sys
@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+import polars as pl
 from scipy import stats
 
 from analytics.core import rolling, rolling_run_up
@@ -44,7 +45,8 @@ def measure(stand: Stand, options: RebuildOptions) -> Outcome:
     del stand  # arithmetic only: nothing is stored
     seasons = [_invent(number, options.attempts) for number in range(options.series)]
     in_all = options.series * options.attempts
-    for work in (_by_penult, _by_pandas, _toe_alone):  # what is made once, such as tables of t
+    works = (_by_penult, _by_pandas, _toe_alone, _toe_by_polars, _toe_uncut, _toe_uncut_by_polars)
+    for work in works:  # what is made once, such as tables of t
         work(seasons[0])
     means_s: list[float] = []
     seconds = interleave(
@@ -52,6 +54,9 @@ def measure(stand: Stand, options: RebuildOptions) -> Outcome:
             "penult": lambda _: _discard(_by_penult, seasons),
             "pandas": lambda _: means_s.append(_time_means_of_pandas(seasons)),
             "toe_alone": lambda _: _discard(_toe_alone, seasons),
+            "toe_alone_by_polars": lambda _: _discard(_toe_by_polars, seasons),
+            "toe_uncut": lambda _: _discard(_toe_uncut, seasons),
+            "toe_uncut_by_polars": lambda _: _discard(_toe_uncut_by_polars, seasons),
         },
         rounds=options.rounds,
         warm_up=0,
@@ -61,7 +66,9 @@ def measure(stand: Stand, options: RebuildOptions) -> Outcome:
     )
     seconds["pandas_without_intervals"] = means_s
     apart = max(_apart(_by_penult(each), _by_pandas(each)) for each in seasons)
-    sd_apart = _sd_apart_from_two_passes(options.attempts)
+    hard = _hard_values(options.attempts)
+    sd_apart = _apart_from_two_passes(rolling.rolling_means(hard).sd, hard)
+    polars_sd_apart = _apart_from_two_passes(_sd_by_polars(hard), hard)
     if options.profile:
         profile = cProfile.Profile()
         profile.runcall(_discard, _by_penult, seasons)
@@ -69,6 +76,11 @@ def measure(stand: Stand, options: RebuildOptions) -> Outcome:
 
     def times_pandas(name: str) -> Spread:
         return times_as_fast(seconds["penult"], seconds[name], count=in_all, other_count=in_all)
+
+    def times_polars(name: str) -> Spread:
+        return times_as_fast(
+            seconds[name], seconds[f"{name}_by_polars"], count=in_all, other_count=in_all
+        )
 
     return Outcome(
         name="rebuild",
@@ -88,20 +100,28 @@ def measure(stand: Stand, options: RebuildOptions) -> Outcome:
             "seconds": Spread.of(seconds["pandas"]),
             "attempts_per_s": rates(seconds["pandas"], count=in_all),
             "without_intervals_seconds": Spread.of(seconds["pandas_without_intervals"]),
+            "polars_what": "mean and SD of the toe alone by polars, no intervals",
+            "polars_seconds": Spread.of(seconds["toe_alone_by_polars"]),
+            "polars_uncut_seconds": Spread.of(seconds["toe_uncut_by_polars"]),
+            "polars_sd_apart_from_two_passes": polars_sd_apart,
         },
         limit={
             "what": "mean and SD of the toe alone, by Penult",
             "seconds": Spread.of(seconds["toe_alone"]),
+            "uncut_seconds": Spread.of(seconds["toe_uncut"]),
         },
         ratios={
             "to_pandas": times_pandas("pandas"),
             "to_pandas_without_intervals": times_pandas("pandas_without_intervals"),
             "to_toe_alone": times_pandas("toe_alone"),
+            "toe_alone_to_polars": times_polars("toe_alone"),
+            "toe_uncut_to_polars": times_polars("toe_uncut"),
         },
         targets={
             "to_pandas": Target(times_pandas("pandas").median, at_least=5.0),
             "apart_from_pandas": Target(apart, at_most=1e-12),
             "sd_apart_from_two_passes": Target(sd_apart, at_most=1e-12),
+            "toe_alone_to_polars": Target(times_polars("toe_alone").median, at_least=1.0),
         },
     )
 
@@ -148,6 +168,33 @@ def _by_penult(season: Season) -> Figures:
 
 def _toe_alone(season: Season) -> None:
     rolling.rolling_means(season.toe_m[:, 0], revision=season.revision)
+
+
+def _toe_by_polars(season: Season) -> pl.DataFrame:
+    frame = pl.DataFrame({"toe": season.toe_m[:, 0], "revision": season.revision})
+    return frame.select(each.over("revision") for each in _rolled_by_polars())
+
+
+def _toe_uncut(season: Season) -> None:
+    rolling.rolling_means(season.toe_m[:, 0])
+
+
+def _toe_uncut_by_polars(season: Season) -> pl.DataFrame:
+    return pl.DataFrame({"toe": season.toe_m[:, 0]}).select(_rolled_by_polars())
+
+
+def _rolled_by_polars() -> list[pl.Expr]:
+    # NaN is a number to polars; missing is null.
+    toe = pl.col("toe").fill_nan(None)
+    return [
+        toe.rolling_mean(DEFAULT_WINDOW, min_samples=DEFAULT_MIN_VALID).alias("mean"),
+        toe.rolling_std(DEFAULT_WINDOW, min_samples=DEFAULT_MIN_VALID).alias("sd"),
+    ]
+
+
+def _sd_by_polars(values: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    rolled = pl.DataFrame({"toe": values}).select(_rolled_by_polars())
+    return np.asarray(rolled["sd"].to_numpy(), dtype=np.float64)
 
 
 def _by_pandas(season: Season) -> Figures:
@@ -265,17 +312,23 @@ def _apart(ours: Figures, theirs: Figures) -> float:
     return apart
 
 
-def _sd_apart_from_two_passes(attempts: int) -> float:
-    """Return the largest relative difference of the rolling SD from one of two passes.
+def _hard_values(attempts: int) -> npt.NDArray[np.float64]:
+    """Return values like those of NIST StRD NumAcc4, with gaps and outliers.
 
-    The values are like those of NIST StRD NumAcc4, pairs 0.1 below and above 10,000,000.2, with
-    gaps and outliers; the passes are of each window by itself, in extended precision.
+    Pairs lie 0.1 below and above 10,000,000.2.
     """
     rng = np.random.default_rng(SEED)
     values = np.where(np.arange(attempts) % 2, 10_000_000.3, 10_000_000.1)
     values[rng.random(attempts) < MISSING] = np.nan
     values[rng.random(attempts) < 0.002] = 1e9
-    ours = rolling.rolling_means(values)
+    return values
+
+
+def _apart_from_two_passes(sd: npt.NDArray[np.float64], values: npt.NDArray[np.float64]) -> float:
+    """Return the largest relative difference of a rolling SD from one of two passes.
+
+    The passes are of each window by itself, in extended precision.
+    """
     lead = np.full(DEFAULT_WINDOW - 1, np.nan)
     windows = np.lib.stride_tricks.sliding_window_view(
         np.concatenate([lead, values]), DEFAULT_WINDOW
@@ -288,6 +341,6 @@ def _sd_apart_from_two_passes(attempts: int) -> float:
     squares = (left**2).sum(axis=1) - left.sum(axis=1) ** 2 / np.maximum(n, 1)
     two_passes = np.sqrt(squares / np.maximum(n - 1, 1))
     enough = n >= DEFAULT_MIN_VALID
-    if not np.array_equal(enough, ~np.isnan(ours.sd)):
+    if not np.array_equal(enough, ~np.isnan(sd)):
         return float("inf")
-    return float(np.max(np.abs(ours.sd[enough] / two_passes[enough] - 1)))
+    return float(np.max(np.abs(sd[enough] / two_passes[enough] - 1)))
