@@ -141,7 +141,8 @@ def learn_footfalls(
         return NotEnoughAttempts(n=n, needed=MIN_ATTEMPTS)
     toe, mark, session = toe[used], mark[used], session[used]
     steering = run_up_steering.estimate_steering(toe, session, natural_m=model.toe_m, habits=habits)
-    mean, covariance = _settle(model, prior, (toe, mark, session), steering)
+    weighed = _add_up(model, (toe, mark, session), steering)
+    mean, covariance = _settle(model, prior, weighed, steering)
     if np.any(np.diff(mean) <= 0):
         raise ValueError("the attempts are too far from the model: a step would have no length")
     with np.errstate(invalid="ignore"):  # 0 / 0 for the take-off foot: NaN
@@ -153,16 +154,90 @@ def learn_footfalls(
     )
 
 
+@dataclass(frozen=True, slots=True)
+class _Weighed:
+    """What every pass needs of the attempts, added up once.
+
+    Positions enter an attempt by `at_mark`; gains by `Steering.bent`, times how far its mark is
+    from where the natural run-up begins. So sums of powers of the mark, counted from the model's,
+    are enough.
+
+    Attributes
+    ----------
+    at_mark
+        Shape (n + 1, n): how each footfall changes with each unknown position.
+    heavy, heavy_by_mark, heavy_by_square
+        Shape (n + 1, n + 1): inverse noise, summed over attempts, plain and times mark and square.
+    left, left_by_mark
+        Shape (n + 1,): the same of what the marks leave to explain.
+    day_weight, day_left
+        Shape (s,): of each session's stretch alone, its prior included.
+    day, day_by_mark
+        Shape (s, n + 1): of each session's stretch with the footfalls.
+    """
+
+    at_mark: FloatArray
+    heavy: FloatArray
+    heavy_by_mark: FloatArray
+    heavy_by_square: FloatArray
+    left: FloatArray
+    left_by_mark: FloatArray
+    day_weight: FloatArray
+    day_left: FloatArray
+    day: FloatArray
+    day_by_mark: FloatArray
+
+
+def _add_up(
+    model: Footfalls, attempts: tuple[FloatArray, FloatArray, IntArray], steering: Steering
+) -> _Weighed:
+    toe, mark, session = attempts
+    known = ~np.isnan(toe)
+    patterns, pattern_of = np.unique(known, axis=0, return_inverse=True)
+    pattern_of = pattern_of.reshape(-1)
+    # Those that were not measured stand by themselves in the inverse, and weigh nothing.
+    both = patterns[:, :, None] & patterns[:, None, :]
+    alone = np.where(both, steering.noise, np.eye(toe.shape[1]))
+    weight = np.where(both, np.linalg.inv(alone), 0.0)
+    left = toe - np.outer(mark, steering.passed)
+    left[:, 0] -= model.toe_m[0]
+    heavy_left = np.einsum("aij,aj->ai", weight[pattern_of], np.where(known, left, 0.0))
+    heavy_day = (weight @ steering.stretched)[pattern_of]
+    # From the model's start mark, or the squares would leave few digits to what marks differ by.
+    off = mark - model.toe_m[-1]
+
+    def over_patterns(values: FloatArray) -> FloatArray:
+        sums = np.bincount(pattern_of, weights=values, minlength=len(patterns))
+        return np.asarray(np.tensordot(sums, weight, axes=1))
+
+    def over_sessions(values: FloatArray) -> FloatArray:
+        sums = np.zeros((int(session.max()) + 1, *values.shape[1:]))
+        np.add.at(sums, session, values)
+        return sums
+
+    at_mark = np.eye(toe.shape[1])[:, 1:]
+    at_mark[:, -1] -= steering.passed
+    return _Weighed(
+        at_mark=at_mark,
+        heavy=over_patterns(np.ones_like(off)),
+        heavy_by_mark=over_patterns(off),
+        heavy_by_square=over_patterns(off**2),
+        left=heavy_left.sum(axis=0),
+        left_by_mark=off @ heavy_left,
+        day_weight=1.0 + over_sessions(heavy_day @ steering.stretched),
+        day_left=over_sessions(heavy_left @ steering.stretched),
+        day=over_sessions(heavy_day),
+        day_by_mark=over_sessions(off[:, None] * heavy_day),
+    )
+
+
 def _settle(
-    model: Footfalls,
-    prior: FloatArray,
-    attempts: tuple[FloatArray, FloatArray, IntArray],
-    steering: Steering,
+    model: Footfalls, prior: FloatArray, weighed: _Weighed, steering: Steering
 ) -> tuple[FloatArray, FloatArray]:
     """Return what `_weigh` finds about the start mark that it finds."""
     near = float(model.toe_m[-1])
     for i in range(_MOST_PASSES):
-        mean, covariance = _weigh(model, prior, attempts, steering, near_m=near)
+        mean, covariance = _weigh(model, prior, weighed, steering, near_m=near)
         if abs(mean[-1] - near) < _SETTLED_M:
             return mean, covariance
         # What swings to and fro settles in half steps.
@@ -171,49 +246,38 @@ def _settle(
 
 
 def _weigh(
-    model: Footfalls,
-    prior: FloatArray,
-    attempts: tuple[FloatArray, FloatArray, IntArray],
-    steering: Steering,
-    *,
-    near_m: float,
+    model: Footfalls, prior: FloatArray, weighed: _Weighed, steering: Steering, *, near_m: float
 ) -> tuple[FloatArray, FloatArray]:
     """Return mean and covariance of the positions, given the attempts.
 
     The take-off foot of the natural run-up stands on the aim, so it is known. Unknown are the
-    other positions, for each session by how much all its steps were longer or shorter, and by how
-    much each gain differs from its estimate, whose effect is taken where the natural run-up begins
-    `near_m`.
+    other positions, by how much each gain differs from its estimate, whose effect is taken where
+    the natural run-up begins `near_m`, and for each session by how much all its steps were longer
+    or shorter. A session's stretch touches no other session, so each is solved for by itself and
+    taken out (the Schur complement, textbook): a thousand sessions cost little more than ten.
     """
-    toe, mark, session = attempts
-    places, n_sessions = toe.shape[1], int(session.max()) + 1
-    positions, days = slice(0, places - 1), slice(places - 1, places - 1 + n_sessions)
-    gains = slice(days.stop, days.stop + places - 1)
-    precision = np.zeros((gains.stop, gains.stop))
-    weighted = np.zeros(gains.stop)
-    precision[positions, positions] = prior
-    weighted[positions] = prior @ model.toe_m[1:]
-    precision[days, days] = np.eye(n_sessions)
-    precision[gains, gains] = np.diag(1 / steering.gain_variance)
-
-    known = np.zeros((*toe.shape, gains.stop))
-    known[:, :, positions] = np.eye(places)[:, 1:]
-    known[:, :, places - 2] -= steering.passed
-    known[np.arange(session.size), :, places - 1 + session] = steering.stretched
-    known[:, :, gains] = steering.bent * (mark - near_m)[:, None, None]
-    left = toe - np.outer(mark, steering.passed)
-    left[:, 0] -= model.toe_m[0]
-    for pattern in np.unique(~np.isnan(toe), axis=0):
-        same = np.all(~np.isnan(toe) == pattern, axis=1)
-        weight = np.linalg.inv(steering.noise[np.ix_(pattern, pattern)])
-        of_these = known[same][:, pattern]
-        heavy = (weight @ of_these).reshape(-1, gains.stop)
-        precision += of_these.reshape(-1, gains.stop).T @ heavy
-        weighted += heavy.T @ left[same][:, pattern].ravel()
-    full = np.linalg.inv(precision)
-    mean = np.concatenate([model.toe_m[:1], (full @ weighted)[positions]])
+    w, p, b = weighed, weighed.at_mark, steering.bent
+    near = near_m - float(model.toe_m[-1])
+    places = model.toe_m.size
+    off_mark = w.heavy_by_mark - near * w.heavy
+    off_square = w.heavy_by_square - 2 * near * w.heavy_by_mark + near**2 * w.heavy
+    both = p.T @ off_mark @ b
+    precision = np.block(
+        [
+            [prior + p.T @ w.heavy @ p, both],
+            [both.T, np.diag(1 / steering.gain_variance) + b.T @ off_square @ b],
+        ]
+    )
+    weighted = np.concatenate(
+        [prior @ model.toe_m[1:] + p.T @ w.left, b.T @ (w.left_by_mark - near * w.left)]
+    )
+    with_day = np.hstack([w.day @ p, (w.day_by_mark - near * w.day) @ b])
+    taken_out = with_day / w.day_weight[:, None]
+    full = np.linalg.inv(precision - with_day.T @ taken_out)
+    found = full @ (weighted - taken_out.T @ w.day_left)
+    mean = np.concatenate([model.toe_m[:1], found[: places - 1]])
     covariance = np.zeros((places, places))
-    covariance[1:, 1:] = full[positions, positions]
+    covariance[1:, 1:] = full[: places - 1, : places - 1]
     return mean, covariance
 
 
@@ -234,9 +298,9 @@ def _check_attempts(attempts: Attempts, *, n_steps: int) -> tuple[FloatArray, Fl
             f"toe_m needs {n_steps + 1} footfalls for each attempt, got shape {toe.shape}"
         )
     conventions.check_not_infinite(toe, name="toe_m")
-    for row in toe:
-        if np.any(np.diff(row[~np.isnan(row)]) <= 0):
-            raise ValueError("positions must grow going back from the board")
+    farthest_before = np.fmax.accumulate(toe, axis=1)[:, :-1]
+    if np.any(toe[:, 1:] <= farthest_before):
+        raise ValueError("positions must grow going back from the board")
     mark = np.asarray(attempts.start_mark_m, dtype=np.float64)
     if mark.shape not in {(), (toe.shape[0],)} or not np.all(np.isfinite(mark)):
         raise ValueError("start_mark_m needs one finite mark for each attempt, or one for all")
