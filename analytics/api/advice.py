@@ -15,13 +15,11 @@ from rest_framework.response import Response
 
 from analytics import selectors
 from analytics.answers import looking_back
-from analytics.answers.looking_back import Afterwards
 from analytics.api import advice_serializers as serializers
 from analytics.api import filters
 from analytics.api.asked import LANGUAGE
 from analytics.models import Advice
-from analytics.selectors import Series
-from analytics.services import advising
+from analytics.services import advising, afterwards
 from approaches import selectors as approach_selectors
 from approaches.models import Approach, FinishClass
 from clubs.api import permissions
@@ -53,22 +51,8 @@ class AdviceView(ClubView):
 
     def told(self, advice: Sequence[Advice]) -> Any:
         """Return advice as it is answered, each with what came after it."""
-        context = {**self.get_serializer_context(), "afterwards": look_back_on(advice)}
+        context = {**self.get_serializer_context(), "afterwards": afterwards.look_back_on(advice)}
         return serializers.AdviceSerializer(advice, many=True, context=context).data
-
-
-def look_back_on(advice: Sequence[Advice]) -> dict[UUID, Afterwards | None]:
-    """Return what came after each advice for one approach; each series is read once."""
-    found: dict[UUID, Afterwards | None] = {}
-    for finish_class in sorted({each.finish_class for each in advice}):
-        those = [each for each in advice if each.finish_class == finish_class]
-        landings = selectors.read_landings(
-            Series(those[0].approach_id, FinishClass(finish_class)),
-            since=min(each.first_started_at for each in those),
-            last_footfall=max(each.figures["footfall"] for each in those),
-        )
-        found |= {each.id: looking_back.look_back(each, landings) for each in those}
-    return found
 
 
 class AdviceList(AdviceView, ClubList):
@@ -198,7 +182,7 @@ class AdviceSummary(AdviceView):
     @extend_schema(parameters=[LANGUAGE], responses=serializers.AdviceSummarySerializer)
     def get(self, request: Request, club: str, approach_id: UUID) -> Response:
         advice = list(selectors.list_advice(self.get_approach()))
-        looked = look_back_on(advice)
+        looked = afterwards.look_back_on(advice)
         tallies = looking_back.count_up((each, looked[each.id]) for each in advice)
         with self.language(request._request):
             summary = {
