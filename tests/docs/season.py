@@ -1,0 +1,366 @@
+"""A season with one athlete, from the record to looking back, by HTTP and by nothing else.
+
+`docs/tutorial.md` tells such a season to people. Here a program walks it with a jumper whose truth
+is known, so that what the service says can be held against it (`test_season.py`).
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+from uuid import uuid4
+
+from analytics.core import simulator
+from analytics.core.simulator import Athlete
+from tests.docs.jumper import Caller, Jumper
+from tests.faults.stack import wait_until
+
+SHORT_STEPS, LONG_STEPS = 14, 16
+MARK_ERROR_M = 0.30
+CUT_M = 5.60
+FIELD_SIZE = 12
+
+# With these the attempts on the longer run-up show what is planted. How often attempts do is in
+# docs/metrics/decisions.md.
+SHORT_SEED, LONG_SEED = 100, 300
+
+# Steady with few steps; with more of them the board is looked for too late.
+SETTLED = Athlete(
+    n_steps=SHORT_STEPS,
+    start_sd_m=0.05,
+    step_sd_m=0.035,
+    perception_sd_m=0.03,
+    unmeasured_no_jump_share=0.0,
+    effective_m=5.55,
+)
+LENGTHENED = Athlete(
+    n_steps=LONG_STEPS,
+    mark_error_m=MARK_ERROR_M,
+    step_sd_m=0.06,
+    steering_from=2,
+    steering_gain=0.35,
+    unmeasured_no_jump_share=0.0,
+    effective_m=5.70,
+)
+PHASES = {SHORT_STEPS: (9, 5), LONG_STEPS: (10, 6)}
+CHECK_FOOTFALL = 6
+
+PERSON_SCOPES = [
+    "club:read",
+    "athletes:read",
+    "athletes:write",
+    "plans:read",
+    "plans:write",
+    "attempts:read",
+    "attempts:write",
+    "analytics:read",
+    "analytics:write",
+]
+
+
+@dataclass
+class Season:
+    """Who walks, who is walked with, and what was answered on the way, by stage."""
+
+    admin: Caller
+    coach: Caller = field(init=False)
+    gates: Caller = field(init=False)
+    now: datetime = field(default_factory=lambda: datetime.now(UTC))
+    code: str = field(default_factory=lambda: f"W-{uuid4().hex[:6]}")
+    said: dict[str, Any] = field(default_factory=dict)
+    pushed: dict[str, list[Any]] = field(default_factory=dict)
+
+    def day(self, ago: int) -> date:
+        return (self.now - timedelta(days=ago)).date()
+
+    def afternoon(self, ago: int) -> datetime:
+        return datetime.combine(self.day(ago), datetime.min.time(), UTC) + timedelta(hours=14)
+
+    def named(self, name: str) -> str:
+        """Return a name that no other walk in this club has."""
+        return f"{self.code} {name}"
+
+
+def walk(admin: Caller) -> Season:
+    """Walk the season, and return what was answered."""
+    season = Season(admin)
+    keep_records(season)
+    short = plan_and_rehearse(season)
+    train_until_ready(season, short)
+    long = lengthen(season)
+    find_the_wrong_mark(season, long)
+    move_the_mark(season, long)
+    practise(season, long)
+    compete(season, long)
+    look_back(season)
+    return season
+
+
+def keep_records(season: Season) -> None:
+    """Have the admin write down who there is, and hand out tokens."""
+    admin = season.admin
+    athlete = admin.post(
+        "athletes/",
+        {
+            "code": season.code,
+            "given_name": "Hanne",
+            "family_name": "Eschwald",
+            "birth_date": season.day(17 * 365 + 120).isoformat(),
+            "take_off_foot": "left",
+            "shoe_length_m": 0.27,
+        },
+    )
+    season.said["athlete"] = athlete
+    admin.post(
+        "consents/",
+        {
+            "athlete": athlete["id"],
+            "purpose": "training_records",
+            "given_by": "guardian",
+            "text_version": "2026-01",
+            "from_date": season.day(240).isoformat(),
+        },
+    )
+    squad = admin.post("squads/", {"name": season.named("squad")})
+    admin.post(
+        f"squads/{squad['id']}/members/",
+        {"athlete": athlete["id"], "from_date": season.day(240).isoformat()},
+    )
+    member = admin.post(
+        "members/", {"email": f"{season.code.lower()}@example.org", "role": "coach"}
+    )
+    admin.post(
+        "coach-assignments/",
+        {"coach": member["id"], "squad": squad["id"], "from_date": season.day(240).isoformat()},
+    )
+    season.coach = caller_of(
+        admin, f"members/{member['id']}/tokens/", {"name": "Notebook", "scopes": PERSON_SCOPES}
+    )
+    source = admin.post("sources/", {"name": season.named("gates"), "kind": "device"})
+    season.gates = caller_of(
+        admin,
+        f"sources/{source['id']}/tokens/",
+        {"name": "Gates", "scopes": ["attempts:write", "gates:write", "plans:read"]},
+    )
+    season.said["squad"] = squad
+    of_athlete = f"athletes/{athlete['id']}"
+    for ago, height_m in ((200, 1.702), (20, 1.706)):
+        season.coach.post(
+            f"{of_athlete}/measurements/",
+            {
+                "measured_date": season.day(ago).isoformat(),
+                "height_m": height_m,
+                "leg_length_m": 0.86,
+            },
+        )
+    season.coach.post(
+        f"{of_athlete}/sprint-tests/",
+        {
+            "tested_date": season.day(200).isoformat(),
+            "start": "standing",
+            "splits": [
+                {"at_m": 5, "time_s": 1.28},
+                {"at_m": 10, "time_s": 2.01},
+                {"at_m": 20, "time_s": 3.27},
+                {"at_m": 30, "time_s": 4.44},
+                {"at_m": 40, "time_s": 5.60},
+            ],
+        },
+    )
+
+
+def caller_of(admin: Caller, path: str, token: dict[str, Any]) -> Caller:
+    made = admin.post(path, token, Idempotency_Key=uuid4().hex)
+    return Caller(admin.base_url, admin.club, made["secret"])
+
+
+def make_run_up(season: Season, habits: Athlete, *, ago: int, seed: int) -> Jumper:
+    """Have the coach write down a run-up and its plan; the plan is the jumper's natural one."""
+    approach = season.coach.post(
+        "approaches/",
+        {
+            "athlete": season.said["athlete"]["id"],
+            "code": f"LJ-{habits.n_steps}",
+            "event": "long_jump",
+            "steps": habits.n_steps,
+            "start_style": "standing",
+        },
+    )
+    season.said[approach["code"]] = approach
+    toe_m = simulator.plan_run_up(habits).toe_m.round(2).tolist()
+    transition, attack = PHASES[habits.n_steps]
+    season.coach.post(
+        f"approaches/{approach['id']}/plans/",
+        {
+            "start_mark_m": toe_m[-1],
+            "valid_from": season.afternoon(ago).isoformat(),
+            "check_marks": [{"footfall": CHECK_FOOTFALL, "at_m": toe_m[CHECK_FOOTFALL]}],
+            "phase_starts": {"transition": transition, "attack": attack},
+            "toe_m": toe_m[::-1],
+            "last_contacts": ["ball", "flat", "flat"],
+            "reason": "First marks.",
+        },
+        If_Match='"0"',
+        Idempotency_Key=uuid4().hex,
+    )
+    return Jumper(
+        habits=habits,
+        code=season.code,
+        approach=approach["code"],
+        planned_toe_m=toe_m,
+        start_mark_m=toe_m[-1],
+        seed=seed,
+    )
+
+
+def push(season: Season, attempts: list[Any]) -> None:
+    outcome = season.gates.post("attempts/batch/?make_sessions=true", attempts)
+    assert outcome["complete"], outcome
+
+
+def train(season: Season, jumper: Jumper, *agos: int, n: int = 6) -> None:
+    for ago in agos:
+        name = season.named(f"{jumper.approach} {ago}")
+        attempts = jumper.jump(name, season.afternoon(ago), n)
+        push(season, attempts)
+        season.pushed.setdefault(jumper.approach, []).extend(attempts)
+
+
+def plan_and_rehearse(season: Season) -> Jumper:
+    """Lay out the short run-up, and rehearse it phase by phase."""
+    short = make_run_up(season, SETTLED, ago=150, seed=SHORT_SEED)
+    transition, _attack = PHASES[SHORT_STEPS]
+    session, begin = season.named("rehearsal"), season.afternoon(148)
+    drills = short.drill(session, begin, 4, to_footfall=transition)
+    through = short.jump(session, begin + timedelta(hours=1), 3, finish="run_through")
+    push(season, drills + through)
+    return short
+
+
+def train_until_ready(season: Season, short: Jumper) -> None:
+    train(season, short, 140, 133, 126, 119)
+    path = path_of(season, short)
+    season.said["consistency"] = fresh(season, f"{path}/consistency", lambda read: read["n"] == 24)
+    season.said["early practice"] = season.coach.get(f"{path}/practice-focus")
+    season.said["length advice"] = season.coach.get(f"{path}/length-advice")
+
+
+def lengthen(season: Season) -> Jumper:
+    """Lay out two steps more; the tape was laid 0.25 m too far out, and nobody knows."""
+    return make_run_up(season, LENGTHENED, ago=100, seed=LONG_SEED)
+
+
+def find_the_wrong_mark(season: Season, long: Jumper) -> None:
+    train(season, long, 90, 83, 76, 69)
+    path = path_of(season, long)
+    season.said["trouble"] = season.coach.get(f"{path}/practice-focus")
+    season.said["mark advice"] = season.coach.get(f"{path}/mark-advice")
+
+
+def move_the_mark(season: Season, long: Jumper) -> None:
+    """Follow the advice: one call records it and publishes the plan."""
+    path = path_of(season, long)
+    plans = season.coach.ask("GET", f"{path}/plans/")
+    read = season.said["mark advice"]
+    season.said["decision"] = season.coach.post(
+        f"{path}/advice/",
+        {
+            "kind": "mark",
+            "through_attempt": read["through_attempt"],
+            "answer": read["advice"]["answer"],
+            "start_mark_m": read["advice"]["start_mark_m"],
+            "decision": "followed",
+            "publish": True,
+            "reason": "Short in four sessions.",
+        },
+        If_Match=plans.etag,
+        Idempotency_Key=uuid4().hex,
+    )
+    season.said["moved plan"] = season.coach.get(f"{path}/plans/current/")
+    long.move_mark(season.said["moved plan"]["start_mark_m"])
+    season.said["left_m"] = long.habits.mark_error_m
+
+
+def practise(season: Season, long: Jumper) -> None:
+    """Two sessions from the new mark, in the hours to come: a plan holds from its moment on."""
+    for hours in (1, 4):
+        begin = season.now + timedelta(hours=hours)
+        push(season, long.jump(season.named(f"new mark {hours}"), begin, 8))
+    path = path_of(season, long)
+    season.said["practice"] = season.coach.get(f"{path}/practice-focus")
+    season.said["steering"] = season.coach.get(f"{path}/steering")
+    season.said["mark after"] = season.coach.get(f"{path}/mark-advice")
+    long.change(steering_from=5)  # the coach saw to it
+
+
+def compete(season: Season, long: Jumper) -> None:
+    """Warm up with three run-throughs, then jump until the cut, and three times more."""
+    begin = season.now + timedelta(hours=8)
+    coach = season.coach
+    session = coach.post(
+        "sessions/",
+        {
+            "code": season.named("championships"),
+            "held_date": begin.date().isoformat(),
+            "kind": "competition",
+            "field_size": FIELD_SIZE,
+        },
+    )
+    path = f"sessions/{session['id']}"
+    for each in long.jump(session["code"], begin, 3, finish="run_through"):
+        type_in(season, path, each)
+    season.said["warm-up"] = coach.get(f"{path}/warm-up")["results"]
+    said, jumps = [], []
+    mark_m, aim_moves_m = long.start_mark_m, 0.0
+    for place in range(6):
+        (jump,) = long.jump(
+            session["code"],
+            begin + timedelta(hours=1, minutes=20 * place),
+            1,
+            from_mark_m=mark_m,
+            aim_moves_m=aim_moves_m,
+        )
+        type_in(season, path, jump)
+        jumps.append(jump)
+        # Only before the third does anybody know what the best eight will take.
+        query = "?attempts=6" + (f"&cut_m={CUT_M}" if place == 1 else "")
+        (answer,) = coach.get(f"{path}/next-attempt{query}")["results"]
+        said.append(answer)
+        mark_m, aim_moves_m = answer["start_mark_m"], answer["aim_moves_m"]
+    season.said["jumps"], season.said["next attempts"] = jumps, said
+    season.said["competition"] = session
+
+
+def type_in(season: Season, path: str, attempt: dict[str, Any]) -> None:
+    """Enter an attempt by hand, as from the side of the runway."""
+    sheet = {name: value for name, value in attempt.items() if name not in _OF_A_SOURCE}
+    season.coach.post(f"{path}/attempts/", sheet, Idempotency_Key=uuid4().hex)
+
+
+_OF_A_SOURCE = {"external_id", "session"}
+
+
+def look_back(season: Season) -> None:
+    path = f"approaches/{season.said[f'LJ-{LONG_STEPS}']['id']}"
+    season.said["afterwards"] = season.coach.get(f"{path}/advice/")["results"][0]["afterwards"]
+    season.said["summary"] = season.coach.get(f"{path}/advice/summary")
+    season.said["plans"] = season.coach.get(f"{path}/plans/")["results"]
+    season.said["alerts"] = season.coach.get(f"alerts/?athlete={season.said['athlete']['id']}")[
+        "results"
+    ]
+
+
+def path_of(season: Season, jumper: Jumper) -> str:
+    return f"approaches/{season.said[jumper.approach]['id']}"
+
+
+def fresh(season: Season, path: str, holds: Callable[[Any], bool]) -> Any:
+    """Return a stored figure once the worker has brought it up to date."""
+    kept: list[Any] = []
+
+    def is_fresh() -> bool:
+        kept[:] = [season.coach.get(path)]
+        return not kept[0]["stale"] and holds(kept[0])
+
+    wait_until(is_fresh, path)
+    return kept[0]
