@@ -1,6 +1,16 @@
 from django.urls import path
 
-from analytics.api import advice, conditions, deciding, figures, lengths, run_up, views, warming_up
+from analytics.api import (
+    advice,
+    conditions,
+    deciding,
+    figures,
+    lengths,
+    overviews,
+    run_up,
+    views,
+    warming_up,
+)
 
 urlpatterns = [
     path(
@@ -71,6 +81,7 @@ urlpatterns = [
         advice.AdviceDetail.as_view(),
         name="advice_detail",
     ),
+    path("overview", overviews.OverviewView.as_view(), name="overview"),
     path("alerts/", views.AlertList.as_view(), name="alerts"),
     path("alerts/<uuid:alert_id>/", views.AlertDetail.as_view(), name="alert"),
     path("alert-rules/", views.AlertRuleList.as_view(), name="alert_rules"),

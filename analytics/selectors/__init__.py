@@ -20,6 +20,7 @@ from analytics.selectors.run_ups import (
     RunUps,
     SeriesInSession,
     list_series_in_session_for,
+    read_run_ups,
     read_run_ups_for,
 )
 from analytics.selectors.series import (
@@ -33,6 +34,14 @@ from analytics.selectors.series import (
     read_latest,
     read_series,
     read_series_with_last_metres,
+)
+from analytics.selectors.squads import (
+    AthleteFacts,
+    OpenAlert,
+    RunUpFacts,
+    SessionAhead,
+    SquadFacts,
+    read_squad_for,
 )
 from analytics.selectors.standing import (
     AnyPoint,
@@ -48,6 +57,7 @@ from analytics.selectors.warming_up import WarmingUp, find_competitions, list_wa
 
 __all__ = [
     "AnyPoint",
+    "AthleteFacts",
     "Body",
     "CheckMark",
     "HeldRule",
@@ -55,13 +65,17 @@ __all__ = [
     "LastMetres",
     "LengthAttempts",
     "Marks",
+    "OpenAlert",
     "Point",
+    "RunUpFacts",
     "RunUpPoint",
     "RunUps",
     "Series",
     "SeriesAttempts",
     "SeriesInSession",
     "SeriesSummary",
+    "SessionAhead",
+    "SquadFacts",
     "Standing",
     "WarmingUp",
     "count_series_judged_otherwise",
@@ -87,8 +101,10 @@ __all__ = [
     "read_latest",
     "read_lengths_for",
     "read_points",
+    "read_run_ups",
     "read_run_ups_for",
     "read_series",
     "read_series_with_last_metres",
+    "read_squad_for",
     "stamp_of",
 ]

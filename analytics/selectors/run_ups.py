@@ -183,7 +183,7 @@ _HEAD = """
      WHERE a.id = %s
 """
 # A correction came after the attempt; most were never corrected.
-_ATTEMPTS = """
+_ATTEMPTS: LiteralString = """
     SELECT a.id, a.version, a.started_at,
            CASE WHEN a.version = 1 THEN a.created_at
                 ELSE greatest(a.created_at, (
@@ -195,8 +195,9 @@ _ATTEMPTS = """
       FROM approaches_attempt AS a
      WHERE a.approach_id = %s AND a.finish = ANY(%s)
        AND a.voided_at IS NULL AND a.left_out IS NULL
-     ORDER BY a.started_at DESC, a.id DESC LIMIT %s
 """
+_BETWEEN: LiteralString = " AND a.started_at >= %s AND a.started_at < %s"
+_LATEST: LiteralString = " ORDER BY a.started_at DESC, a.id DESC LIMIT %s"
 _PLANS = """
     SELECT id, revision, start_mark_m, aim_m, check_marks::text, transition_footfall,
            attack_footfall, toe_m, last_contacts
@@ -221,8 +222,35 @@ def read_run_ups_for(caller: Caller, series: Series, *, last: int, today: date) 
     head = prepared.find_row(query, parameters, make=_Head)
     if head is None:
         raise NotFoundError
+    return _read_run_ups(series, head, last=last)
+
+
+def read_run_ups(
+    series: Series, *, last: int, between: tuple[datetime, datetime] | None = None
+) -> RunUps:
+    """Return the `last` attempts of a series of the club in scope, for a service that asks.
+
+    With `between`, of those that started from the first moment on and before the second.
+
+    Raises
+    ------
+    NotFoundError
+        There is no such approach.
+    """
+    head = prepared.find_row(_HEAD, (series.approach_id,), make=_Head)
+    if head is None:
+        raise NotFoundError
+    return _read_run_ups(series, head, last=last, between=between)
+
+
+def _read_run_ups(
+    series: Series, head: _Head, *, last: int, between: tuple[datetime, datetime] | None = None
+) -> RunUps:
+    some = "" if between is None else _BETWEEN
     rows = prepared.read_rows(
-        _ATTEMPTS, (series.approach_id, series.finishes, last), make=lambda *columns: columns
+        f"{_ATTEMPTS}{some}{_LATEST}",
+        (series.approach_id, series.finishes, *(between or ()), last),
+        make=lambda *columns: columns,
     )[::-1]
     plan_ids = {row[4] for row in rows} | {head.plan_id}
     plans = prepared.read_rows(

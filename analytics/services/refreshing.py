@@ -15,7 +15,7 @@ from analytics.core import rolling, rolling_run_up
 from analytics.core.rolling_run_up import RollingRunUp
 from analytics.models import SeriesPoint, SeriesState
 from analytics.selectors import LastMetres, Series, SeriesAttempts
-from analytics.services import alerting, figures, judging
+from analytics.services import alerting, figures, judging, standing_advice
 from analytics.services.method import METHOD
 from approaches.models import FinishClass, PendingRefresh
 from clubs.models import Club
@@ -74,7 +74,7 @@ def _refresh(club: Club, series: Series, *, now: datetime, whole: bool) -> bool:
     changed_since = None if whole or pending is None else pending.first_changed_at
     if whole or pending is not None:
         _renew_points(club, series, state, since=changed_since)
-        state.figures = figures.latest_figures(series)
+        state.figures = figures.latest_figures(series) | standing_advice.kept(state.figures)
     if whole or rules_changed:
         judge_since = None
     elif changed_since is None:
@@ -96,6 +96,7 @@ def _refresh(club: Club, series: Series, *, now: datetime, whole: bool) -> bool:
             now=now,
         )
         state.unjudged_since, state.judge_due_at = judged.unjudged_since, judged.due_at
+        state.figures |= standing_advice.work_out(series)
     else:
         state.unjudged_since, state.judge_due_at = waiting.unjudged_since, waiting.due_at
     state.method = METHOD
