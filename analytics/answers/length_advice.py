@@ -297,13 +297,13 @@ def _growth(cautions: Cautions) -> str:
     if cautions.growth_m_per_year is not None:
         said.append(
             _("{size} grown in a year at the latest pace.").format(
-                size=_height(cautions.growth_m_per_year)
+                size=words.height(cautions.growth_m_per_year)
             )
         )
     if cautions.grown_since_plan_m is not None:
         said.append(
             _("{size} grown since the marks were set.").format(
-                size=_height(cautions.grown_since_plan_m)
+                size=words.height(cautions.grown_since_plan_m)
             )
         )
     if cautions.growth_open is None:
@@ -313,11 +313,6 @@ def _growth(cautions: Cautions) -> str:
             else _("Newer heights are missing.")
         )
     return " ".join(said) or _("growth is followed, and no caution is open.")
-
-
-def _height(metres_: float) -> str:
-    """Return a growth to the half centimetre, at which heights are read."""
-    return _("{number} cm").format(number=words.number(100 * metres_, 1))
 
 
 def _load(cautions: Cautions) -> str:

@@ -1,15 +1,19 @@
 """Shall the start mark be moved, and by how much?"""
 
 from dataclasses import dataclass
+from uuid import UUID
 
 import numpy as np
 from django.utils.translation import gettext as _
 
-from analytics.answers import expecting, told, words
+from analytics.answers import expecting, growing, told, wind_table, words
+from analytics.answers.growing import Growing
 from analytics.answers.told import Reason, Told
 from analytics.answers.watched import USUAL, watched_footfall
+from analytics.answers.wind_table import LearnedWind
 from analytics.core import mark_advice, needed_made, tape
-from analytics.core.conventions import DEFAULT_AIM_M, FloatArray, NotEnoughAttempts
+from analytics.core.after_advice import MARK_STANDS_M
+from analytics.core.conventions import DEFAULT_AIM_M, NotEnoughAttempts
 from analytics.core.mark_advice import (
     DEFAULT_SETTINGS,
     Errors,
@@ -18,8 +22,9 @@ from analytics.core.mark_advice import (
     MarkAnswer,
     PlaceBias,
 )
-from analytics.core.wind import felt_wind, usual_wind_slope
-from analytics.selectors import Marks, RunUps
+from analytics.selectors import Body, Marks, RunUps
+
+_SAME_MARK_M = 0.005  # marks are to the centimetre
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -33,7 +38,16 @@ class Mark:
     pass_through
         Share of a moved mark that was taken to be still there at the board.
     n_with_wind
-        Attempts whose errors were freed of what the wind usually does.
+        Attempts whose errors were freed of what the wind did.
+    wind
+        By which wind table: the athlete's own as far as it is known, else the usual one.
+    for_wind_mps
+        The wind that the mark is for: 0, still air, as a plan's mark must be; in a session that of
+        its readings.
+    growing
+        Whether the marks have been outgrown, as practice-focus has it.
+    ran_from_m
+        Where the last of the attempts began; None where nobody said.
     start_mark_feet, start_mark_shoes
         The mark as it is laid out without a metric tape; None where there is no mark, or no shoe.
     """
@@ -42,20 +56,37 @@ class Mark:
     check_footfall: int | None
     pass_through: float
     n_with_wind: int
+    wind: LearnedWind
+    for_wind_mps: float
+    growing: Growing
+    ran_from_m: float | None
     start_mark_feet: str | None
     start_mark_shoes: float | None
 
 
-def work_out(run_ups: RunUps) -> Mark:
-    """Return what to do about the start mark, as the plan of this moment has it."""
+def work_out(run_ups: RunUps, *, body: Body | None = None, session: UUID | None = None) -> Mark:
+    """Return what to do about the start mark, as the plan of this moment has it.
+
+    In still air, and against the plan's mark: a mark that was moved for a day's wind is no other
+    plan. With a session the mark for its next attempt: in the wind of its readings, and against the
+    mark that was run from last.
+    """
     marks = run_ups.marks_now or run_ups.latest_marks()
     # Who does not know where the run began cannot say where it should begin.
     known = run_ups.those(~np.isnan(run_ups.start_mark_m))
     footfall = watched_footfall(known, marks)
-    share = _pass_through(known, footfall)
+    grown = growing.judge(run_ups, body)
+    given = _Given(
+        run_ups=known,
+        marks=marks,
+        wind=wind_table.learned_from(run_ups),
+        for_wind_mps=_wind_of(known, session),
+        pass_through=_pass_through(known, footfall),
+        growing=grown,
+        is_plan=session is None,
+    )
     advice = mark_advice.advise_mark(
-        *_board_and_history(known, marks, share),
-        check=None if footfall is None else _check(known, marks, footfall),
+        *_board_and_history(given), check=None if footfall is None else _check(given, footfall)
     )
     feet = shoes = None
     if isinstance(advice, MarkAdvice):
@@ -65,11 +96,35 @@ def work_out(run_ups: RunUps) -> Mark:
     return Mark(
         advice=advice,
         check_footfall=footfall,
-        pass_through=share,
+        pass_through=given.pass_through,
         n_with_wind=int(np.count_nonzero(~np.isnan(known.wind_mps))),
+        wind=given.wind,
+        for_wind_mps=given.for_wind_mps,
+        growing=grown,
+        ran_from_m=float(known.start_mark_m[-1]) if len(known) else None,
         start_mark_feet=feet,
         start_mark_shoes=shoes,
     )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Given:
+    """What the advice is worked out from."""
+
+    run_ups: RunUps
+    marks: Marks | None
+    wind: LearnedWind
+    for_wind_mps: float
+    pass_through: float
+    growing: Growing
+    is_plan: bool
+
+
+def _wind_of(run_ups: RunUps, session: UUID | None) -> float:
+    """Return the mean wind of a session's readings; 0 where there is none."""
+    here = np.array([each == session for each in run_ups.session_ids], dtype=np.bool_)
+    read = run_ups.wind_mps[here & ~np.isnan(run_ups.wind_mps)]
+    return float(read.mean()) if read.size else 0.0
 
 
 def _pass_through(run_ups: RunUps, footfall: int | None) -> float:
@@ -83,44 +138,55 @@ def _pass_through(run_ups: RunUps, footfall: int | None) -> float:
     return float(np.clip(needed_made.pass_through(steering.gain), 0, 1))
 
 
-def _by_wind(run_ups: RunUps, at_m: float) -> FloatArray:
-    """Return what the wind usually does to an error at a place; 0 where nobody read the wind."""
-    slope = usual_wind_slope(np.maximum(run_ups.start_mark_m - at_m, 0.0))
-    return np.nan_to_num(slope * felt_wind(run_ups.wind_mps), nan=0.0)
-
-
-def _board_and_history(
-    run_ups: RunUps, marks: Marks | None, pass_through: float
-) -> tuple[Errors, History]:
+def _board_and_history(given: _Given) -> tuple[Errors, History]:
     """Return the errors at the board and what else is known, up to the mark of this moment.
 
     All errors are against the aim of now: what changes is where the run began. A plan that was made
-    after the last attempt stands for one more, of which nothing is measured yet.
+    after the last attempt stands for one more, of which nothing is measured yet, and so does the
+    plan's mark where the last attempt began elsewhere.
     """
+    run_ups, marks = given.run_ups, given.marks
     aim_m = DEFAULT_AIM_M if marks is None else marks.aim_m
-    error = run_ups.board_toe_m - aim_m - pass_through * _by_wind(run_ups, aim_m)
+    by_wind = given.wind.moves_error(
+        run_ups.start_mark_m - aim_m, run_ups.wind_mps, instead_of_mps=given.for_wind_mps
+    )
+    error = run_ups.board_toe_m - aim_m - given.pass_through * by_wind
     beyond = np.where(run_ups.no_jump, -aim_m, np.nan)
     changed = np.diff(run_ups.revisions, prepend=run_ups.revisions[:1]) != 0
+    changed |= growing.first_grown(run_ups, given.growing)
     start, session = run_ups.start_mark_m, run_ups.session_labels
-    if len(run_ups) and marks is not None and expecting.mark_was_moved(run_ups):
+    if marks is not None and _has_one_more(given):
+        was_moved = expecting.mark_was_moved(run_ups)
         error, beyond = np.append(error, np.nan), np.append(beyond, np.nan)
-        start, session = np.append(start, marks.start_mark_m), np.append(session, session.max() + 1)
-        changed = np.append(changed, True)
+        start = np.append(start, marks.start_mark_m)
+        session = np.append(session, session.max() + 1 if was_moved else session[-1])
+        changed = np.append(changed, was_moved)
     return (
         Errors(error, beyond),
-        History(start, session, may_have_changed=changed, pass_through=pass_through),
+        History(start, session, may_have_changed=changed, pass_through=given.pass_through),
     )
 
 
-def _check(run_ups: RunUps, marks: Marks | None, footfall: int) -> Errors | None:
+def _has_one_more(given: _Given) -> bool:
+    """Tell whether the mark of now is another one than the last attempt began from."""
+    run_ups, marks = given.run_ups, given.marks
+    if not len(run_ups) or marks is None:
+        return False
+    elsewhere = abs(run_ups.start_mark_m[-1] - marks.start_mark_m) > _SAME_MARK_M
+    return expecting.mark_was_moved(run_ups) or bool(given.is_plan and elsewhere)
+
+
+def _check(given: _Given, footfall: int) -> Errors | None:
     """Return the errors at the watched footfall, against where the plan of now has it."""
-    at_m = None if marks is None else marks.planned_m(footfall)
+    run_ups = given.run_ups
+    at_m = None if given.marks is None else given.marks.planned_m(footfall)
     if at_m is None:
         return None
-    error = run_ups.toe_m[:, footfall] - at_m - _by_wind(run_ups, at_m)
-    if len(run_ups) and expecting.mark_was_moved(run_ups):
-        error = np.append(error, np.nan)
-    return Errors(error)
+    by_wind = given.wind.moves_error(
+        run_ups.start_mark_m - at_m, run_ups.wind_mps, instead_of_mps=given.for_wind_mps
+    )
+    error = run_ups.toe_m[:, footfall] - at_m - by_wind
+    return Errors(np.append(error, np.nan) if _has_one_more(given) else error)
 
 
 def tell(found: Mark) -> Told:
@@ -134,12 +200,37 @@ def tell(found: Mark) -> Told:
                 _("A measured check mark: with it, one attempt that misses both is enough."),
             ),
         )
+    sentences = [_decision(found, advice), *_for_which_air(found, advice)]
+    if found.growing.outgrown:
+        sentences.append(growing.tell(found.growing))
     return Told(
-        text=_decision(found, advice),
+        text=" ".join(sentences),
         reasons=tuple(_reasons(found, advice)),
         would_change=tuple(_would_change(advice)),
         caution=told.caution(),
     )
+
+
+def _for_which_air(found: Mark, advice: MarkAdvice) -> list[str]:
+    """Say what wind the mark is for, and where it is run from already."""
+    said = []
+    ran_from_m = found.ran_from_m
+    if (
+        advice.answer is MarkAnswer.MOVE
+        and ran_from_m is not None
+        and abs(advice.move_m) > MARK_STANDS_M
+        and abs(ran_from_m - advice.start_mark_m) <= MARK_STANDS_M + 1e-9
+    ):
+        said.append(_("The last attempts began there already: it is the plan that is behind."))
+    if found.n_with_wind:
+        said.append(
+            _("That is the mark for still air; the wind table says how far it moves in a wind.")
+            if found.for_wind_mps == 0
+            else _("That is the mark for the wind of today, {wind} m/s along the runway.").format(
+                wind=words.number(found.for_wind_mps, 1)
+            )
+        )
+    return said
 
 
 def laid_out(found: Mark, advice: MarkAdvice) -> str:
@@ -188,6 +279,8 @@ def _decision(found: Mark, advice: MarkAdvice) -> str:
         where=_("At the check mark") if from_check else _("At the board"),
         error=words.error(place.mean_m),
     )
+    if found.growing.outgrown:
+        return sentence  # of check marks speaks what is said of growth
     check_marks = (
         _("The check mark stays where it is.")
         if from_check
@@ -205,6 +298,22 @@ def _reasons(found: Mark, advice: MarkAdvice) -> list[Reason]:
             steps=words.steps(found.check_footfall or 0)
         )
         reasons.append(_reason("check_mark", where, advice.check, DEFAULT_SETTINGS.check.off_m))
+    by_wind = wind_table.tell_of_use(found.wind, found.n_with_wind)
+    if by_wind is not None:
+        reasons.append(
+            Reason(
+                code="wind",
+                numbers={
+                    "n": found.n_with_wind,
+                    "own_share": found.wind.own_share,
+                    "slope_by_usual": found.wind.by_usual,
+                    "for_wind_mps": found.for_wind_mps,
+                },
+                text=by_wind,
+            )
+        )
+    if found.growing.outgrown:
+        reasons.append(growing.reason(found.growing))
     return reasons
 
 

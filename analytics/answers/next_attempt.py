@@ -3,16 +3,20 @@
 from dataclasses import dataclass
 from uuid import UUID
 
+import numpy as np
 from django.utils.translation import gettext as _
 
-from analytics.answers import aim, mark_advice, told, words
+from analytics.answers import aim, growing, mark_advice, told, words
 from analytics.answers.aim import Aim
 from analytics.answers.mark_advice import Mark
-from analytics.answers.told import Told
+from analytics.answers.told import Reason, Told
+from analytics.answers.warm_up import WarmingUp
+from analytics.core import warm_up
 from analytics.core.aim import AimAdvice
 from analytics.core.conventions import DEFAULT_AIM_M, NotEnoughAttempts
 from analytics.core.mark_advice import MarkAdvice
-from analytics.selectors import RunUps
+from analytics.core.warm_up import Believed, WarmUp
+from analytics.selectors import Body, RunUps
 
 CUT_AFTER = 3
 BEST = 8
@@ -63,6 +67,28 @@ def contest_of(
     return Contest(attempts_taken, left, False, best_m, cut_m if has_cut else None)
 
 
+@dataclass(frozen=True, slots=True)
+class Today:
+    """What the warm-up of this day and the jumps since say of its mark.
+
+    Attributes
+    ----------
+    n_run_throughs, n_jumps
+        With the watched footfall measured.
+    start_mark_m
+        Today's mark for the plan's aim, to the centimetre.
+    bias_m, bias_sd_m
+        Where jumps from today's mark are expected at the check mark, positive short, and how well
+        that is known: nobody sets a mark anew for less than 3 cm.
+    """
+
+    n_run_throughs: int
+    n_jumps: int
+    start_mark_m: float
+    bias_m: float
+    bias_sd_m: float
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class NextAttempt:
     """The figures of the answer.
@@ -70,12 +96,17 @@ class NextAttempt:
     Attributes
     ----------
     start_mark_m
-        The mark for the next attempt, to the centimetre: the advised one, moved further where
-        another aim than the plan's is worth it. None where nothing is known.
+        The mark for the next attempt, to the centimetre: today's where the session was warmed up
+        for, else the advised one; moved further where another aim than the plan's is worth it. None
+        where nothing is known.
     aim_m
         What it is laid out for.
     contest
         None outside of a competition: then the plan's aim holds.
+    mark
+        What the jumps of this and other days say, in the wind of the session.
+    today
+        None without a warm-up that was measured.
     aim
         None outside of a competition, and when it is over.
     """
@@ -85,12 +116,21 @@ class NextAttempt:
     aim_moves_m: float
     contest: Contest | None
     mark: Mark
+    today: Today | None
     aim: Aim | None
 
 
-def work_out(run_ups: RunUps, *, session: UUID, contest: Contest | None) -> NextAttempt:
-    """Return mark and aim of the next attempt in a session."""
-    mark = mark_advice.work_out(run_ups)
+def work_out(
+    run_ups: RunUps,
+    *,
+    session: UUID,
+    contest: Contest | None,
+    body: Body | None = None,
+    warming: WarmingUp | None = None,
+) -> NextAttempt:
+    """Return mark and aim of the next attempt in a session; `warming` is its warm-up."""
+    mark = mark_advice.work_out(run_ups, body=body, session=session)
+    today = None if warming is None else _today(run_ups, session, warming)
     planned_aim_m = DEFAULT_AIM_M if run_ups.marks_now is None else run_ups.marks_now.aim_m
     best = None
     if contest is not None and contest.attempts_left:
@@ -108,7 +148,9 @@ def work_out(run_ups: RunUps, *, session: UUID, contest: Contest | None) -> Next
         if not choice.good_from_m <= planned_aim_m <= choice.good_to_m:
             aim_m = choice.aim_m
     start = None
-    if isinstance(mark.advice, MarkAdvice):
+    if today is not None:
+        start = round(today.start_mark_m + aim_m - planned_aim_m, 2)
+    elif isinstance(mark.advice, MarkAdvice):
         start = round(mark.advice.start_mark_m + aim_m - planned_aim_m, 2)
     elif run_ups.marks_now is not None:
         start = round(run_ups.marks_now.start_mark_m + aim_m - planned_aim_m, 2)
@@ -118,8 +160,52 @@ def work_out(run_ups: RunUps, *, session: UUID, contest: Contest | None) -> Next
         aim_moves_m=round(aim_m - planned_aim_m, 2),
         contest=contest,
         mark=mark,
+        today=today,
         aim=best,
     )
+
+
+def _today(run_ups: RunUps, session: UUID, warming: WarmingUp) -> Today | None:
+    """Return today's mark: what the run-throughs say, and then each jump of the session.
+
+    A jump says what a run-through does, but for nothing that tells the two apart.
+    """
+    calibration, footfall = warming.calibration, warming.check_footfall
+    marks = run_ups.marks_now or run_ups.latest_marks()
+    at_m = None if marks is None or footfall is None else marks.planned_m(footfall)
+    if (
+        isinstance(calibration, NotEnoughAttempts)
+        or calibration.n[-1] == 0
+        or footfall is None
+        or at_m is None
+        or warming.first_start_mark_m is None
+    ):
+        return None
+    here = np.array([each == session for each in run_ups.session_ids], dtype=np.bool_)
+    jumps = run_ups.those(here & ~np.isnan(run_ups.start_mark_m))
+    n_run_throughs = int(calibration.n[-1])
+    bias_m, bias_sd_m = float(calibration.bias_m[-1]), float(calibration.bias_sd_m[-1])
+    if not len(jumps):
+        start_m = float(calibration.start_mark_m[-1])
+        left_m = bias_m + start_m - warming.first_start_mark_m
+        return Today(n_run_throughs, 0, start_m, left_m, bias_sd_m)
+    # A mark farther from the pit than that of the first run-through lets the foot land as much
+    # shorter.
+    moved_m = float(jumps.start_mark_m[0]) - warming.first_start_mark_m
+    learned: WarmUp = warm_up.calibrate(
+        jumps.toe_m[:, footfall] - at_m,
+        start_mark_m=jumps.start_mark_m,
+        believed=Believed(
+            bias_m=bias_m + moved_m,
+            bias_sd_m=bias_sd_m,
+            offset_m=0.0,
+            offset_sd_m=0.0,
+            error_sd_m=warming.error_sd_m,
+        ),
+    )
+    start_m = float(learned.start_mark_m[-1])
+    left_m = float(learned.bias_m[-1]) + start_m - float(jumps.start_mark_m[0])
+    return Today(n_run_throughs, int(learned.n[-1]), start_m, left_m, float(learned.bias_sd_m[-1]))
 
 
 def tell(found: NextAttempt) -> Told:
@@ -129,6 +215,8 @@ def tell(found: NextAttempt) -> Told:
     of_mark = mark_advice.tell(found.mark)
     of_aim = None if found.aim is None else aim.tell(found.aim)
     reasons, changes = list(of_mark.reasons), list(of_mark.would_change)
+    if found.today is not None:
+        reasons.insert(0, _of_today(found.today))
     if of_aim is not None:
         reasons += of_aim.reasons
         changes += of_aim.would_change
@@ -157,10 +245,41 @@ def _short(found: NextAttempt) -> str:
     )
 
 
+def _of_today(today: Today) -> Reason:
+    return Reason(
+        code="today",
+        numbers={
+            "n_run_throughs": today.n_run_throughs,
+            "n_jumps": today.n_jumps,
+            "start_mark_m": today.start_mark_m,
+            "bias_m": today.bias_m,
+            "bias_sd_m": today.bias_sd_m,
+        },
+        text=_(
+            "From today's mark, {mark}, the foot is expected {error} at the check mark, give or "
+            "take {sd}."
+        ).format(
+            mark=words.metres(today.start_mark_m, 2),
+            error=words.error(today.bias_m),
+            sd=words.centimetres(today.bias_sd_m),
+        ),
+    )
+
+
 def _why(found: NextAttempt, of_mark: Told, of_aim: Told | None) -> list[str]:
     why = []
     advice = found.mark.advice
-    if isinstance(advice, NotEnoughAttempts):
+    if found.today is not None:
+        why.append(
+            _(
+                "That is today's mark, from {run_throughs} and {jumps} of this day: it is for "
+                "today, and the plan stays as it is."
+            ).format(
+                run_throughs=words.run_throughs(found.today.n_run_throughs),
+                jumps=words.jumps(found.today.n_jumps),
+            )
+        )
+    elif isinstance(advice, NotEnoughAttempts):
         why.append(_("About the mark: {text}").format(text=of_mark.text))
     elif advice.move_m:
         place = advice.board if advice.check is None else advice.check
@@ -174,6 +293,8 @@ def _why(found: NextAttempt, of_mark: Told, of_aim: Told | None) -> list[str]:
         )
     else:
         why.append(_("The mark itself is not shown to be wrong."))
+    if found.mark.growing.outgrown:
+        why.append(growing.tell(found.mark.growing))
     if found.aim_moves_m > 0:
         why.append(
             _(

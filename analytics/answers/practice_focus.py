@@ -5,19 +5,28 @@ from dataclasses import dataclass
 import numpy as np
 from django.utils.translation import gettext as _
 
-from analytics.answers import told, words
+from analytics.answers import aim, growing, outlook, told, words
+from analytics.answers.aim import Aim
 from analytics.answers.error_shares import part_name
+from analytics.answers.growing import Growing
 from analytics.answers.parts import where_the_run_began
 from analytics.answers.steering import phase_starts_of
 from analytics.answers.told import Numbers, Reason, Told
 from analytics.answers.watched import watched_footfall
-from analytics.core import diagnosis
+from analytics.core import diagnosis, length_settings
+from analytics.core.aim import AimAdvice
 from analytics.core.conventions import FloatArray, NotEnoughAttempts
 from analytics.core.diagnosis import DEFAULT_SETTINGS, Diagnosis, Finding, Trouble
-from analytics.selectors import Marks, RunUps
+from analytics.core.speed_to_distance import CHANGE_CV, Event
+from analytics.selectors import Body, Marks, RunUps
 
+# Lines over sessions and within them, by what they may be on either side.
+_OVER_SESSIONS = frozenset({Trouble.GROWTH, Trouble.SHORTER_LATER})
+_WITHIN_SESSIONS = frozenset({Trouble.FATIGUE, Trouble.LONGER_IN_SESSION})
 # Troubles that are seen as a line: the confidence that it is not level must reach the limit.
-SLOPES = frozenset({Trouble.FATIGUE, Trouble.WIND, Trouble.GROWTH})
+SLOPES = _OVER_SESSIONS | _WITHIN_SESSIONS | {Trouble.WIND}
+# What is put right by other marks, and so is spoken of no more once they were set.
+_OF_THE_MARKS = _OVER_SESSIONS | {Trouble.WRONG_MARK}
 # Equal attempts give equal answers.
 _SEED = 20
 
@@ -30,23 +39,37 @@ class Focus:
     ----------
     check_footfall
         The footfall that was watched beside the board; None where the plan does not say enough.
+    set_anew
+        The marks were set anew after the last of these attempts.
+    growing
+        Whether the marks have been outgrown, as mark-advice has it.
+    aim, probability_no_jump
+        Where nothing else is shown: the aim of all attempts that are left as the answer `aim` has
+        it, and without distances the risk as `outlook` has it; None where something is shown.
     """
 
     diagnosis: Diagnosis | NotEnoughAttempts
     check_footfall: int | None
     is_planned: bool
+    set_anew: bool
+    growing: Growing
+    aim: Aim | None = None
+    probability_no_jump: float | None = None
 
 
-def work_out(run_ups: RunUps) -> Focus:
+def work_out(run_ups: RunUps, *, body: Body | None = None) -> Focus:
     """Return what is wrong with the attempts of the latest plan revision, the largest first."""
-    run_ups = run_ups.of_latest_revision()
+    grown = growing.judge(run_ups, body)
+    all_looked_at, run_ups = run_ups, run_ups.of_latest_revision()
     marks = run_ups.latest_marks()
+    now = run_ups.marks_now
+    set_anew = marks is not None and now is not None and marks.id != now.id
     starts = phase_starts_of(marks)
     planned = None if marks is None else _planned_m(run_ups, marks)
     footfall = watched_footfall(run_ups, marks)
     if planned is None or starts is None or footfall is None:
         nothing = NotEnoughAttempts(n=0, needed=diagnosis.MIN_ATTEMPTS)
-        return Focus(nothing, check_footfall=None, is_planned=False)
+        return Focus(nothing, None, is_planned=False, set_anew=set_anew, growing=grown)
     toe_m = run_ups.toe_m.copy()
     toe_m[:, -1] = where_the_run_began(run_ups)
     found = diagnosis.diagnose(
@@ -57,7 +80,22 @@ def work_out(run_ups: RunUps) -> Focus:
         session=run_ups.session_labels,
         wind_mps=run_ups.wind_mps,
     )
-    return Focus(found, check_footfall=footfall, is_planned=True)
+    best, no_jump = None, None
+    if isinstance(found, Diagnosis) and found.main is None:
+        best = aim.work_out(all_looked_at)
+        if not isinstance(best.aim, AimAdvice):
+            ahead = outlook.work_out(all_looked_at).outlook
+            if not isinstance(ahead, NotEnoughAttempts):
+                no_jump = ahead.probability_no_jump
+    return Focus(
+        found,
+        check_footfall=footfall,
+        is_planned=True,
+        set_anew=set_anew,
+        growing=grown,
+        aim=best,
+        probability_no_jump=no_jump,
+    )
 
 
 def _planned_m(run_ups: RunUps, marks: Marks) -> FloatArray | None:
@@ -82,23 +120,99 @@ def tell(found: Focus) -> Told:
             if found.is_planned
             else (_("A plan with its footfalls, and where transition and attack begin."),),
         )
+    reasons = [_reason(each) for each in seen.findings]
+    changes = _would_change(seen)
+    if found.growing.outgrown:
+        reasons.append(growing.reason(found.growing))
+    if found.aim is not None and aim_is_wrong(found):
+        reasons += aim.tell(found.aim).reasons
     return Told(
-        text=_what_to_do(seen),
-        reasons=tuple(_reason(each) for each in seen.findings),
-        would_change=tuple(_would_change(seen)),
+        text=" ".join(_what_to_do(found, seen)),
+        reasons=tuple(reasons),
+        would_change=tuple(changes),
         caution=told.caution(),
     )
 
 
-def _what_to_do(seen: Diagnosis) -> str:
+def aim_is_wrong(found: Focus) -> bool:
+    """Tell whether the aim is first to put right: the run-up itself is where it is wanted.
+
+    Where another aim is worth as much as the least change of distance that counts, or where more
+    attempts are no jumps than a run-up that is ready for more steps may have. An aim that loses
+    less is named as well, but nothing to begin with.
+    """
+    risk, advice = found.probability_no_jump, _aim_of(found)
+    if advice is not None:
+        if aim.is_good_now(advice):
+            return False
+        if advice.gain_m >= _least_that_counts(advice.fixed.expected_m):
+            return True
+        risk = advice.habit_probability_no_jump
+    return risk is not None and risk > length_settings.DEFAULT_SETTINGS.most_no_jumps
+
+
+def _aim_of(found: Focus) -> AimAdvice | None:
+    return found.aim.aim if found.aim is not None and isinstance(found.aim.aim, AimAdvice) else None
+
+
+def _least_that_counts(distance_m: float) -> float:
+    """Return half of what distances differ by from competition to competition (Hopkins 2005).
+
+    By the long jump's share, the larger one.
+    """
+    return CHANGE_CV[Event.LONG_JUMP] / 2 * distance_m
+
+
+def _what_to_do(found: Focus, seen: Diagnosis) -> list[str]:
+    """Return what to see to, the first thing first; growth is told as mark-advice tells it."""
+    if found.set_anew and seen.main in _OF_THE_MARKS:
+        return [
+            _(
+                "The marks were set anew after these attempts, which show the marks of before to "
+                "be wrong. Run from the new marks: the next attempts tell whether they are right."
+            )
+        ]
+    outgrown = [growing.tell(found.growing)] if found.growing.outgrown else []
     if seen.main is None:
-        return _(
+        return outgrown or [_aim_or_nothing(found)]
+    if seen.main is Trouble.GROWTH and outgrown:
+        return outgrown
+    first = _main_trouble(seen, seen.findings[0])
+    return [*outgrown, first] if seen.main is Trouble.WRONG_MARK else [first, *outgrown]
+
+
+def _aim_or_nothing(found: Focus) -> str:
+    best = _aim_of(found)
+    if not aim_is_wrong(found):
+        nothing = _(
             "These attempts show nothing that should be put right first. That is not to say that "
             "all is well: few attempts show little."
         )
-    first = seen.findings[0]
-    if _is_of_another_kind(first):
-        return _not_what_it_would_be(first)
+        if best is None or aim.is_good_now(best):
+            return nothing
+        small = _("To aim {aim} behind the line is worth {gain} on the mean of a competition.")
+        return f"{nothing} " + small.format(
+            aim=words.centimetres(best.fixed.aim_m), gain=words.centimetres(best.gain_m)
+        )
+    if best is None:
+        return _(
+            "Put the aim right first: the run-up is where it is wanted, but about {risk} of "
+            "attempts like these are no jumps. Aim farther behind the line; official distances "
+            "would tell how far."
+        ).format(risk=words.percent(found.probability_no_jump or 0.0))
+    return _(
+        "Put the aim right first: the run-up is where it is wanted, but there the toe is expected "
+        "{habit}, with about {risk} no jumps. To aim {aim} behind the line is worth {gain} on the "
+        "mean of a competition."
+    ).format(
+        habit=words.place(best.habit_m),
+        risk=words.percent(best.habit_probability_no_jump),
+        aim=words.centimetres(best.fixed.aim_m),
+        gain=words.centimetres(best.gain_m),
+    )
+
+
+def _main_trouble(seen: Diagnosis, first: Finding) -> str:
     if seen.main is Trouble.UNSTEADY_PART:
         return _(
             "Rehearse {part}: it is what makes the toe spread by {spread} at the board."
@@ -116,12 +230,20 @@ def _what_to_do(seen: Diagnosis) -> str:
             "{error} on the mean. The start mark is not the trouble."
         ),
         Trouble.GROWTH: _(
-            "Take the marks anew: from session to session the foot lands {slope} farther toward "
-            "the pit. That is what growth does: measure height, too."
+            "Take all marks anew: from session to session the foot lands {slope} farther toward "
+            "the pit."
+        ),
+        Trouble.SHORTER_LATER: _(
+            "Take all marks anew: from session to session the foot lands {slope} farther from the "
+            "pit. Growth would do the opposite: look for what shortens the steps."
         ),
         Trouble.FATIGUE: _(
             "Shorten the sessions or rest longer: within a session each attempt lands {slope} "
             "farther from the pit than the one before. More attempts would practise tired steps."
+        ),
+        Trouble.LONGER_IN_SESSION: _(
+            "See to the first attempts of a session: each attempt lands {slope} farther toward the "
+            "pit than the one before. Tiredness would do the opposite; a short warm-up can do that."
         ),
         Trouble.WIND: _(
             "Move the marks for the wind: for each metre per second of tail wind the foot lands "
@@ -131,46 +253,22 @@ def _what_to_do(seen: Diagnosis) -> str:
             "Practise to steer earlier: the last two steps have to correct nearly everything, and "
             "the toe spreads by {spread} at the board."
         ),
-    }[seen.main].format(
+    }[first.trouble].format(
         error=words.error(first.estimate),
         slope=words.centimetres(first.estimate),
         spread=words.centimetres(first.estimate),
     )
 
 
-def _is_of_another_kind(finding: Finding) -> bool:
-    """Tell whether a line goes the other way than growth, which lengthens steps, or tiredness."""
-    return (finding.trouble is Trouble.GROWTH and finding.estimate > 0) or (
-        finding.trouble is Trouble.FATIGUE and finding.estimate < 0
-    )
-
-
-def _not_what_it_would_be(finding: Finding) -> str:
-    slope = words.centimetres(finding.estimate)
-    if finding.trouble is Trouble.GROWTH:
-        return _(
-            "Take the marks anew: from session to session the foot lands {slope} farther from the "
-            "pit. Growth would do the opposite: look for what shortens the steps."
-        ).format(slope=slope)
-    return _(
-        "See to the first attempts of a session: each attempt lands {slope} farther toward the pit "
-        "than the one before. Tiredness would do the opposite; a short warm-up can do that."
-    ).format(slope=slope)
-
-
 def trouble_name(finding: Finding) -> str:
     """Return a possible trouble as it is called at the beginning of a sentence."""
-    if _is_of_another_kind(finding):
-        return (
-            _("A loss of length from session to session")
-            if finding.trouble is Trouble.GROWTH
-            else _("A gain of length within sessions")
-        )
     return {
         Trouble.WRONG_MARK: _("A wrong start mark"),
         Trouble.LAST_STEPS: _("Trouble in the last steps"),
         Trouble.GROWTH: _("Growth"),
+        Trouble.SHORTER_LATER: _("A loss of length from session to session"),
         Trouble.FATIGUE: _("Tiredness"),
+        Trouble.LONGER_IN_SESSION: _("A gain of length within sessions"),
         Trouble.WIND: _("Wind"),
         Trouble.UNSTEADY_PART: _("An unsteady part of the run-up"),
         Trouble.LATE_STEERING: _("Late steering"),
@@ -237,6 +335,6 @@ def _would_change(seen: Diagnosis) -> list[str]:
     judged = {each.trouble for each in seen.findings}
     if Trouble.WIND not in judged:
         changes.append(_("Wind readings: without them nobody sees what the wind does."))
-    if Trouble.GROWTH not in judged:
+    if not judged & _OVER_SESSIONS:
         changes.append(_("Four sessions and more: growth is a wrong mark until then."))
     return changes

@@ -6,19 +6,20 @@ from uuid import UUID
 import numpy as np
 from django.utils.translation import gettext as _
 
-from analytics.answers import told, words
+from analytics.answers import mark_advice, told, wind_table, words
 from analytics.answers.told import Reason, Told
 from analytics.answers.watched import watched_footfall
+from analytics.answers.wind_table import LearnedWind
 from analytics.core import components, todays_mark, usual_days, warm_up
 from analytics.core.baselines import PRIOR_BETWEEN_SHARE
 from analytics.core.components import SpreadComponents
 from analytics.core.conventions import FloatArray, IntArray, NotEnoughAttempts
+from analytics.core.mark_advice import MarkAdvice, MarkAnswer
 from analytics.core.todays_mark import Part
 from analytics.core.todays_mark import Reason as MovedFor
 from analytics.core.usual_days import RunThroughOffset, UsualDay
 from analytics.core.warm_up import Believed, WarmUp
-from analytics.core.wind import felt_wind, usual_wind_slope
-from analytics.core.wind_table import CHECK_MARK_SD_M, SLOPE_SD_M
+from analytics.core.wind_table import CHECK_MARK_SD_M
 from analytics.selectors import Marks, RunUps
 
 # How far run-throughs may land from jumps where no three sessions have both: our judgement, of the
@@ -97,7 +98,8 @@ def work_out(
         np.array([labels[each] for each in some.session_ids], dtype=np.int64)
         for some in (before, past, run_throughs)
     ]
-    errors = [_error(some, marks, footfall, at_m) for some in (before, past, run_throughs)]
+    blows = wind_table.learned_from(past)
+    errors = [_error(some, marks, footfall, at_m, blows) for some in (before, past, run_throughs)]
 
     offset = usual_days.run_through_offset(errors[0], sessions[0], errors[1], sessions[1])
     if isinstance(offset, RunThroughOffset):
@@ -109,11 +111,14 @@ def work_out(
     error_sd = CHECK_MARK_SD_M if error_sd is None else error_sd
     run_m = max(marks.start_mark_m - at_m, 0.0)
     parts = {MovedFor.DAY: _day(past, errors[1], sessions[1], session, competitions)}
+    plan = _plan(past)
+    if plan is not None:
+        parts[MovedFor.PLAN] = plan
     blowing = here.wind_mps[~np.isnan(here.wind_mps)]
     if blowing.size:
         parts[MovedFor.WIND] = todays_mark.wind_part(
-            float(usual_wind_slope(run_m)),
-            slope_sd_m=SLOPE_SD_M,
+            float(blows.slope_m(run_m)),
+            slope_sd_m=blows.slope_sd_m,
             wind_mps=float(blowing.mean()),
         )
     today = todays_mark.todays_mark(marks.start_mark_m, parts)
@@ -151,12 +156,22 @@ def _nothing(start_mark_m: float | None) -> WarmingUp:
     return WarmingUp(missing, None, start_mark_m, (), None, 0, 0.0, 0.0, CHECK_MARK_SD_M, False)
 
 
-def _error(run_ups: RunUps, marks: Marks, footfall: int, at_m: float) -> FloatArray:
-    """Return errors at the footfall from the mark that was used, freed of the usual wind."""
+def _error(
+    run_ups: RunUps, marks: Marks, footfall: int, at_m: float, blows: LearnedWind
+) -> FloatArray:
+    """Return errors at the footfall from the mark that was used, freed of the wind."""
     moved = run_ups.start_mark_m - marks.start_mark_m
-    slope = usual_wind_slope(np.maximum(run_ups.start_mark_m - at_m, 0.0))
-    by_wind = np.nan_to_num(slope * felt_wind(run_ups.wind_mps), nan=0.0)
+    by_wind = blows.moves_error(run_ups.start_mark_m - at_m, run_ups.wind_mps)
     return np.asarray(run_ups.toe_m[:, footfall] - at_m - moved - by_wind)
+
+
+def _plan(past: RunUps) -> Part | None:
+    """Return what the plan's mark is to be moved by, where mark-advice says so of other days."""
+    advice = mark_advice.work_out(past).advice
+    if not isinstance(advice, MarkAdvice) or advice.answer is not MarkAnswer.MOVE:
+        return None
+    place = advice.board if advice.check is None else advice.check
+    return Part(advice.move_m, place.sd_m)
 
 
 def _own_spread(error_m: FloatArray, sessions: IntArray) -> float | None:
@@ -267,7 +282,7 @@ def _reasons(found: WarmingUp, calibration: WarmUp, n: int) -> list[Reason]:
             code=each.reason,
             numbers={"move_m": each.move_m, "sd_m": each.sd_m},
             text=_("{what} moves the mark by {size} to begin with, give or take {sd}.").format(
-                what=_("The wind") if each.reason == MovedFor.WIND.value else _("The day"),
+                what=_part_name(each.reason),
                 size=_side(each.move_m),
                 sd=words.centimetres(each.sd_m),
             ),
@@ -275,6 +290,15 @@ def _reasons(found: WarmingUp, calibration: WarmUp, n: int) -> list[Reason]:
         for each in found.parts
     ]
     return reasons
+
+
+def _part_name(reason: str) -> str:
+    """Return what moves the mark, as it is called at the beginning of a sentence."""
+    return {
+        MovedFor.PLAN.value: _("What earlier attempts say of the plan's mark"),
+        MovedFor.WIND.value: _("The wind"),
+        MovedFor.DAY.value: _("The day"),
+    }[reason]
 
 
 def _side(move_m: float) -> str:

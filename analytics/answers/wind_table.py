@@ -10,7 +10,8 @@ from analytics.answers.told import Reason, Told
 from analytics.answers.watched import USUAL, watched_footfall
 from analytics.core import wind_table
 from analytics.core.conventions import FloatArray, NotEnoughAttempts
-from analytics.core.wind_table import WindTable
+from analytics.core.wind import felt_wind, usual_wind_slope
+from analytics.core.wind_table import SLOPE_SD_M, WindTable
 from analytics.selectors import Marks, RunUps
 
 # From here on the table is more the athlete's own than what is usual.
@@ -87,6 +88,69 @@ def _run_to(start_m: float, planned_m: float | None, passed_m: FloatArray) -> fl
         return max(start_m - planned_m, 0.0)
     known = passed_m[~np.isnan(passed_m)]
     return max(float(known.mean()), 0.0) if known.size else None
+
+
+@dataclass(frozen=True, slots=True)
+class LearnedWind:
+    """What the wind does to this athlete's errors, as the wind table has it: for other answers.
+
+    Attributes
+    ----------
+    n
+        Attempts with a reading that it was learned from.
+    own_share
+        How much of it is the athlete's own, 0 to 1; the rest is what is usual.
+    by_usual
+        The athlete's slope as a share of the usual one: taken to be the same at every footfall.
+    """
+
+    n: int
+    own_share: float
+    by_usual: float
+
+    @property
+    def is_own(self) -> bool:
+        """More the athlete's own than what is usual."""
+        return self.own_share >= OWN
+
+    def slope_m(self, run_m: FloatArray | float) -> FloatArray:
+        """Return by how much errors change for each m/s of felt wind after so many metres."""
+        return np.asarray(self.by_usual * usual_wind_slope(np.maximum(run_m, 0.0)))
+
+    @property
+    def slope_sd_m(self) -> float:
+        """How well the slope at a check mark is known."""
+        return float(SLOPE_SD_M * np.sqrt(1 - self.own_share))
+
+    def moves_error(
+        self, run_m: FloatArray | float, wind_mps: FloatArray, *, instead_of_mps: float = 0.0
+    ) -> FloatArray:
+        """Return what the wind did to errors, against another wind; 0 where nobody read it."""
+        felt = felt_wind(wind_mps) - felt_wind(instead_of_mps)
+        return np.nan_to_num(self.slope_m(run_m) * felt, nan=0.0)
+
+
+def learned_from(run_ups: RunUps) -> LearnedWind:
+    """Return what the wind table of these attempts says; what is usual where it says nothing."""
+    table = work_out(run_ups).table
+    if isinstance(table, NotEnoughAttempts) or table.usual_slope_m == 0:
+        return LearnedWind(n=0, own_share=0.0, by_usual=1.0)
+    return LearnedWind(table.n, table.own_share, table.slope_m / table.usual_slope_m)
+
+
+def tell_of_use(found: LearnedWind, n_freed: int) -> str | None:
+    """Say by which wind table errors were freed of the wind; None where none was read."""
+    if n_freed == 0:
+        return None
+    if found.is_own:
+        return _(
+            "What the wind did was taken out of {attempts} by this athlete's own wind table, of "
+            "which {share} is learned."
+        ).format(attempts=words.attempts(n_freed), share=words.percent(found.own_share))
+    return _(
+        "What the wind did was taken out of {attempts} by what is usual: of this athlete's own "
+        "wind table {share} is learned so far."
+    ).format(attempts=words.attempts(n_freed), share=words.percent(found.own_share))
 
 
 def tell(found: Winds) -> Told:

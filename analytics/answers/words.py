@@ -35,6 +35,15 @@ def centimetres(metres_: float) -> str:
     return _("{number} cm").format(number=number(100 * size))
 
 
+def height(metres_: float) -> str:
+    """Return a growth to the half centimetre, at which heights are read.
+
+    >>> height(0.0245)
+    '2.5 cm'
+    """
+    return _("{number} cm").format(number=number(round(200 * metres_) / 2, 1))
+
+
 def metres(value_m: float, decimals: int = 1) -> str:
     """Return a distance in metres."""
     return _("{number} m").format(number=number(value_m, decimals))
@@ -87,3 +96,11 @@ def sessions(n: int) -> str:
 
 def steps(n: int) -> str:
     return ngettext("{n} step", "{n} steps", n).format(n=n)
+
+
+def run_throughs(n: int) -> str:
+    return ngettext("{n} run-through", "{n} run-throughs", n).format(n=n)
+
+
+def jumps(n: int) -> str:
+    return ngettext("{n} jump", "{n} jumps", n).format(n=n)

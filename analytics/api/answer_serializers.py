@@ -252,11 +252,38 @@ class MarkAdviceSerializer(serializers.Serializer[Any]):
     start_mark_m = serializers.FloatField(help_text="The mark to use, to the centimetre.")
 
 
+class GrowingSerializer(serializers.Serializer[Any]):
+    """Whether the athlete has outgrown the marks, by heights and by feet."""
+
+    outgrown = serializers.BooleanField(help_text="Take all marks anew.")
+    by_height = serializers.BooleanField(allow_null=True)
+    by_line = serializers.BooleanField(allow_null=True, help_text="By feet; null below 4 sessions.")
+    grown_since_plan_m = serializers.FloatField(allow_null=True)
+    drift_m = serializers.FloatField(
+        allow_null=True, help_text="Nearer the pit for each session, at the watched footfall."
+    )
+    since_date = serializers.DateField(
+        allow_null=True, help_text="Of the height that said so first."
+    )
+
+
+class LearnedWindSerializer(serializers.Serializer[Any]):
+    """Which wind table was used: below an `own_share` of 0.5 it is more what is usual."""
+
+    n = serializers.IntegerField()
+    own_share = serializers.FloatField()
+    by_usual = serializers.FloatField(help_text="The athlete's slope as a share of the usual one.")
+
+
 class MarkFieldsSerializer(serializers.Serializer[Any]):
     advice = figure(MarkAdviceSerializer)
     check_footfall = serializers.IntegerField(allow_null=True)
     pass_through = serializers.FloatField()
     n_with_wind = serializers.IntegerField()
+    wind = LearnedWindSerializer()
+    for_wind_mps = serializers.FloatField(help_text="The wind that the mark is for; 0 still air.")
+    growing = GrowingSerializer()
+    ran_from_m = serializers.FloatField(allow_null=True, help_text="Mark of the last attempt.")
     start_mark_feet = serializers.CharField(allow_null=True)
     start_mark_shoes = serializers.FloatField(allow_null=True)
 
@@ -288,6 +315,12 @@ class PracticeFocusSerializer(AnswerSerializer):
     diagnosis = figure(DiagnosisSerializer)
     check_footfall = serializers.IntegerField(allow_null=True)
     is_planned = serializers.BooleanField(help_text="The plan says enough to judge by.")
+    set_anew = serializers.BooleanField(help_text="The marks were set anew since.")
+    growing = GrowingSerializer()
+    aim = AimFieldsSerializer(allow_null=True, help_text="Where nothing else is shown.")
+    probability_no_jump = serializers.FloatField(
+        allow_null=True, help_text="Where nothing else is shown and distances lack."
+    )
 
 
 class ContestSerializer(serializers.Serializer[Any]):
@@ -300,6 +333,16 @@ class ContestSerializer(serializers.Serializer[Any]):
     cut_m = serializers.FloatField(allow_null=True)
 
 
+class TodaySerializer(serializers.Serializer[Any]):
+    """Today's mark, for the plan's aim."""
+
+    n_run_throughs = serializers.IntegerField()
+    n_jumps = serializers.IntegerField()
+    start_mark_m = serializers.FloatField()
+    bias_m = serializers.FloatField(help_text="Expected from it at the check mark.")
+    bias_sd_m = serializers.FloatField()
+
+
 class NextAttemptSerializer(AnswerSerializer):
     """From which mark to run and where to aim in the next attempt, and why."""
 
@@ -310,6 +353,9 @@ class NextAttemptSerializer(AnswerSerializer):
     aim_moves_m = serializers.FloatField(help_text="What of the mark is for another aim.")
     contest = ContestSerializer(allow_null=True)
     mark = MarkFieldsSerializer()
+    today = TodaySerializer(
+        allow_null=True, help_text="From the warm-up and the jumps of the session."
+    )
     aim = AimFieldsSerializer(allow_null=True)
 
 

@@ -16,6 +16,7 @@ from analytics.answers.aim import MOST_ATTEMPTS
 from analytics.answers.next_attempt import CUT_AFTER, Contest
 from analytics.answers.remembered import memory
 from analytics.api import answer_serializers as serializers
+from analytics.api import warming_up
 from analytics.api.asked import DEFAULT_LAST, EVERY, LANGUAGE, AnswerView, AskedView, head_of
 from analytics.selectors import SeriesInSession
 from analytics.services.figures import as_json
@@ -133,10 +134,19 @@ class AimView(_InSession):
         }
 
 
-class MarkAdviceView(AnswerView):
+class _OfABody(AnswerView):
+    """An answer that heights have a say in: who has grown has outgrown the marks."""
+
+    def choices(self) -> Mapping[str, Any]:
+        body = selectors.read_body_for(self.caller, self.kwargs["approach_id"], today=self.today)
+        return {"body": body}
+
+
+class MarkAdviceView(_OfABody):
     """Shall the start mark be moved, and by how much?
 
-    `move_m` is negative toward the pit. A mark is moved in training first.
+    The mark is the plan's, for still air. `move_m` is negative toward the pit. A mark is moved in
+    training first.
     """
 
     operation_names = {"GET": "mark_advice_read"}
@@ -149,7 +159,7 @@ class MarkAdviceView(AnswerView):
         return self.answered()
 
 
-class PracticeFocusView(AnswerView):
+class PracticeFocusView(_OfABody):
     """What to put right first: the mark, a part of the run-up, the last steps, or nothing shown.
 
     From the attempts of the latest plan revision among those looked at. Each possible trouble comes
@@ -228,10 +238,18 @@ class NextAttemptView(AskedView):
         run_ups = selectors.read_run_ups_for(
             self.caller, each.series, last=DEFAULT_LAST, today=self.today
         )
-        key = (type(self).__name__, run_ups.key, session_id)
+        approach_id = each.series.approach_id
+        body = selectors.read_body_for(self.caller, approach_id, today=self.today)
+        run_throughs = warming_up.run_throughs_of(self, approach_id)
+        warming = None
+        if session_id in run_throughs.session_ids:
+            warming = warming_up.calibrated(self, run_throughs, approach_id, session_id)
+        key = (type(self).__name__, run_ups.key, run_throughs.key, body, session_id)
         options = () if contest is None else tuple(asdict(contest).values())
         answer = memory.recall(
             (*key, *options),
-            lambda: next_attempt.work_out(run_ups, session=session_id, contest=contest),
+            lambda: next_attempt.work_out(
+                run_ups, session=session_id, contest=contest, body=body, warming=warming
+            ),
         )
         return head_of(run_ups), answer

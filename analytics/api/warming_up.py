@@ -10,9 +10,10 @@ from rest_framework.request import Request
 from analytics import selectors
 from analytics.answers import warm_up
 from analytics.answers.remembered import memory
+from analytics.answers.warm_up import WarmingUp
 from analytics.api import warming_up_serializers as serializers
 from analytics.api.asked import LANGUAGE, MOST_LAST, AskedView, head_of
-from analytics.selectors import Series
+from analytics.selectors import RunUps, Series
 from analytics.services.figures import as_json
 from approaches import selectors as approach_selectors
 from approaches.models import FinishClass
@@ -61,21 +62,9 @@ class WarmUpView(AskedView):
             }
         )
 
-    def _work_out(self, approach_id: UUID, session_id: UUID) -> tuple[dict[str, Any], Any]:
-        run_throughs, jumps = (
-            selectors.read_run_ups_for(
-                self.caller, Series(approach_id, kind), last=MOST_LAST, today=self.today
-            )
-            for kind in (FinishClass.RUN_THROUGH, FinishClass.JUMP)
-        )
-        competitions = selectors.find_competitions([*jumps.session_ids, session_id])
-        answer = memory.recall(
-            (type(self).__name__, run_throughs.key, jumps.key, session_id, competitions),
-            lambda: warm_up.work_out(
-                run_throughs, jumps, session=session_id, competitions=competitions
-            ),
-        )
-        return head_of(run_throughs), answer
+    def _work_out(self, approach_id: UUID, session_id: UUID) -> tuple[dict[str, Any], WarmingUp]:
+        run_throughs = run_throughs_of(self, approach_id)
+        return head_of(run_throughs), calibrated(self, run_throughs, approach_id, session_id)
 
     def _approach(self) -> UUID | None:
         given = self.request.query_params.get("approach")
@@ -83,3 +72,29 @@ class WarmUpView(AskedView):
             return None if given is None else UUID(given)
         except ValueError as error:
             raise InvalidParameterError("approach is the id of a run-up.") from error
+
+
+def run_throughs_of(view: AskedView, approach_id: UUID) -> RunUps:
+    """Return the latest run-throughs of a run-up that the caller may see."""
+    return selectors.read_run_ups_for(
+        view.caller,
+        Series(approach_id, FinishClass.RUN_THROUGH),
+        last=MOST_LAST,
+        today=view.today,
+    )
+
+
+def calibrated(
+    view: AskedView, run_throughs: RunUps, approach_id: UUID, session_id: UUID
+) -> WarmingUp:
+    """Return what the run-throughs of a session say of today's mark, worked out once."""
+    jumps = selectors.read_run_ups_for(
+        view.caller, Series(approach_id, FinishClass.JUMP), last=MOST_LAST, today=view.today
+    )
+    competitions = selectors.find_competitions([*jumps.session_ids, session_id])
+    return memory.recall(
+        ("warm-up", run_throughs.key, jumps.key, session_id, competitions),
+        lambda: warm_up.work_out(
+            run_throughs, jumps, session=session_id, competitions=competitions
+        ),
+    )

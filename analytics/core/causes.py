@@ -46,6 +46,10 @@ class Slope:
             return 0.0 if self.estimate else 1.0
         return float(2 * stats.t.sf(abs(self.estimate) / self.standard_error, self.df))
 
+    def is_shown(self, level: float) -> bool:
+        """Tell whether the two-sided interval of this level leaves out 0."""
+        return self.p_value < 1 - level
+
 
 @dataclass(frozen=True, slots=True)
 class ErrorCauses:

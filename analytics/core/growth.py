@@ -9,9 +9,13 @@ import numpy.typing as npt
 from scipy import stats
 
 from analytics.core import cautions, conventions
+from analytics.core.causes import Slope
 from analytics.core.conventions import DEFAULT_LEVEL, FloatArray, Interval
 
 DAYS_OF_YEAR = 365.25
+
+LINE_LEVEL = 0.98
+"""Confidence at which the interval of a line over sessions must leave out 0; ours."""
 
 _APART_SDS = 3.0  # so far below an earlier height is no error of usual measuring
 
@@ -213,6 +217,126 @@ def follow_growth(
         ),
         caution=f"{cautions.NO_DIAGNOSIS} {cautions.COACH_DECIDES}",
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Outgrown:
+    """Whether an athlete has outgrown the marks, by both things that may tell.
+
+    Attributes
+    ----------
+    by_height
+        Heights since the plan say so; None where none was measured since.
+    by_line
+        From session to session the foot lands nearer the pit; None below four sessions.
+    """
+
+    by_height: bool | None
+    by_line: bool | None
+
+    @property
+    def shown(self) -> bool:
+        """One of both is enough: feet may follow a body late, and nobody may have measured it."""
+        return bool(self.by_height or self.by_line)
+
+
+def outgrown(
+    grown: Growth | NotEnoughMeasures, line: Slope | None, *, level: float = LINE_LEVEL
+) -> Outgrown:
+    """Say whether the marks have been outgrown: the one judgement of all answers.
+
+    Parameters
+    ----------
+    grown
+        Of heights, with the day of the plan.
+    line
+        Of the errors at the watched footfall over the sessions under this plan
+        (`causes.error_causes`).
+    level
+        At which the line counts as shown.
+
+    Returns
+    -------
+    Outgrown
+
+    Raises
+    ------
+    ValueError
+        A level outside (0, 1).
+
+    Notes
+    -----
+    Heights: 2 cm since the plan (`GrowthSettings.recheck_m`). The line: shown at `level`, and
+    toward the pit (`lengthens_steps`). A body that does not grow may run from session to session
+    with longer steps all the same, since it got faster; the marks want another look either way.
+
+    Examples
+    --------
+    >>> grown = follow_growth([0, 100], [1.600, 1.604], today=110, plan_day=5)
+    >>> found = outgrown(grown, Slope(-0.08, 0.01, 6, 2.3))
+    >>> found.by_height, found.by_line, found.shown
+    (False, True, True)
+    """
+    conventions.check_level(level)
+    by_height = None if isinstance(grown, NotEnoughMeasures) else grown.recheck_marks
+    by_line = None if line is None else lengthens_steps(line) and line.is_shown(level)
+    return Outgrown(by_height, by_line)
+
+
+def lengthens_steps(line: Slope) -> bool:
+    """Tell whether a line over sessions goes the way that growth does: toward the pit.
+
+    Longer steps from the same mark end nearer the pit. In 375 boys stature before the growth spurt
+    and leg length after it went with longer steps in a sprint (Meyers, Oliver, Hughes, Lloyd &
+    Cronin 2017, J Strength Cond Res 31:1009-1016, abstract).
+
+    Examples
+    --------
+    >>> lengthens_steps(Slope(-0.08, 0.01, 6, 2.3)), lengthens_steps(Slope(0.08, 0.01, 6, 2.3))
+    (True, False)
+    """
+    return line.estimate < 0
+
+
+def outgrown_day(
+    day: npt.ArrayLike,
+    height_m: npt.ArrayLike,
+    *,
+    today: float,
+    plan_day: float,
+    settings: GrowthSettings = DEFAULT_SETTINGS,
+) -> float | None:
+    """Return the day from which on heights say that the marks of a plan want another look.
+
+    Parameters
+    ----------
+    day, height_m, today, plan_day, settings
+        As of `follow_growth`.
+
+    Returns
+    -------
+    float or None
+        The day of the first height that says so and is not taken back by a later one; None where
+        the latest says no, or nobody measured since the plan.
+
+    Raises
+    ------
+    ValueError
+        As `follow_growth`.
+
+    Examples
+    --------
+    >>> outgrown_day([0, 50, 100, 150], [1.60, 1.61, 1.63, 1.64], today=160, plan_day=5)
+    100.0
+    """
+    found = None
+    for until in sorted({float(each) for each in np.asarray(day, dtype=np.float64)}):
+        if until > today:
+            break
+        grown = follow_growth(day, height_m, today=until, plan_day=plan_day, settings=settings)
+        says_so = isinstance(grown, Growth) and bool(grown.recheck_marks)
+        found = (until if found is None else found) if says_so else None
+    return found
 
 
 def _caution_open(fast: bool | None, recheck: bool | None, *, is_stale: bool) -> bool | None:

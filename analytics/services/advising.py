@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from analytics import selectors
-from analytics.answers import expecting, mark_advice, words
+from analytics.answers import mark_advice, words
 from analytics.answers.mark_advice import Mark
 from analytics.core import conventions
 from analytics.core.after_advice import MARK_STANDS_M
@@ -100,7 +100,8 @@ def decide_on_mark(
         run_ups = selectors.read_run_ups_for(
             caller, Series(approach_id, finish_class), last=LAST, today=today
         )
-        found = mark_advice.work_out(run_ups)
+        body = selectors.read_body_for(caller, approach_id, today=today)
+        found = mark_advice.work_out(run_ups, body=body)
         advised = _advised_as_seen(found, run_ups, seen)
         if decided.publish and advised.answer is not MarkAnswer.MOVE:
             raise InvalidInputError(
@@ -109,7 +110,7 @@ def decide_on_mark(
         advice = _record(club, run_ups, found, advised, decided=decided, caller=caller)
         if decided.publish:
             advice.published_plan = _publish(
-                club, advice, run_ups, expected=expected, caller=caller
+                club, advice, run_ups, found, expected=expected, caller=caller
             )
             advice.save(update_fields=["published_plan"])
         auditing.record_audit(
@@ -197,19 +198,29 @@ def _figures(run_ups: RunUps, found: Mark, advised: MarkAdvice) -> dict[str, Any
         "footfall": footfall,
         "at_m": at_m,
         "limit_m": limit_m,
+        "n_with_wind": found.n_with_wind,
+        "wind": as_json(found.wind),
+        "growing": as_json(found.growing),
     }
 
 
 def _mark_of_now(run_ups: RunUps) -> float:
-    """Return the start mark that the advice moves: the last one used, or planned since."""
-    if run_ups.marks_now is not None and expecting.mark_was_moved(run_ups):
-        return run_ups.marks_now.start_mark_m
+    """Return the start mark that the advice moves: the plan's, without one the last one used."""
+    marks = run_ups.marks_now or run_ups.latest_marks()
+    if marks is not None:
+        return marks.start_mark_m
     used = run_ups.start_mark_m
     return float(used[~np.isnan(used)][-1])
 
 
 def _publish(
-    club: Club, advice: Advice, run_ups: RunUps, *, expected: Expected, caller: Caller
+    club: Club,
+    advice: Advice,
+    run_ups: RunUps,
+    found: Mark,
+    *,
+    expected: Expected,
+    caller: Caller,
 ) -> Plan:
     """Make the next revision with the advised mark, and what moves with it."""
     latest = approach_selectors.find_latest_plan(Approach(id=advice.approach_id))
@@ -220,6 +231,7 @@ def _publish(
     check_marks, n_moved = _check_marks(
         latest,
         run_ups,
+        found,
         began_m=given["began_m"],
         move_m=given["move_m"],
         watched=given["footfall"],
@@ -249,20 +261,30 @@ def _publish(
 
 
 def _check_marks(
-    latest: Plan, run_ups: RunUps, *, began_m: float, move_m: float, watched: int
+    latest: Plan,
+    run_ups: RunUps,
+    found: Mark,
+    *,
+    began_m: float,
+    move_m: float,
+    watched: int,
 ) -> tuple[list[dict[str, Any]], int]:
     """Return the check marks of the next revision, and how many of them moved.
 
     The one that the move was taken from stays: the foot will meet it. Another one moves to where
     the foot will come down, if enough attempts from the mark of now were measured there and they
-    show that it would be missed. What nobody measured stays, and is tried in a run-through.
+    show that it would be missed, in still air as all of a plan is. What nobody measured stays, and
+    is tried in a run-through.
     """
     # Marks are to the centimetre: a hair of slack for their last digit.
     from_mark = np.abs(run_ups.start_mark_m - began_m) <= MARK_STANDS_M + 1e-9
     marks, n_moved = [], 0
     for mark in latest.check_marks:
         footfall, at_m = int(mark["footfall"]), float(mark["at_m"])
-        toe_m = run_ups.toe_m[from_mark, footfall] if footfall <= run_ups.steps else np.empty(0)
+        toe_m = np.empty(0)
+        if footfall <= run_ups.steps:
+            by_wind = found.wind.moves_error(run_ups.start_mark_m - at_m, run_ups.wind_mps)
+            toe_m = (run_ups.toe_m[:, footfall] - by_wind)[from_mark]
         toe_m = toe_m[~np.isnan(toe_m)]
         if footfall != watched and toe_m.size >= MIN_AT_CHECK_MARK:
             lands = conventions.t_interval(
@@ -287,6 +309,8 @@ def _note(advice: Advice, n_moved: int) -> str:
         else _("Start mark moved back by {size}, as advised from {attempts}.")
     )
     note = text.format(size=words.centimetres(given["move_m"]), attempts=words.attempts(given["n"]))
+    if given["n_with_wind"]:
+        note = f"{note} {_('It is the mark for still air.')}"
     if n_moved:
         moved = ngettext("{n} check mark set anew.", "{n} check marks set anew.", n_moved).format(
             n=n_moved

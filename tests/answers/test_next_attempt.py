@@ -99,7 +99,13 @@ class TestTell:
             f"Run from {found.start_mark_m:.2f} m and aim {100 * found.aim_m:.0f} cm behind the "
         )
         assert said.caution is not None
-        assert {each.code for each in said.reasons} == {"board", "check_mark", "aim", "habit"}
+        assert {each.code for each in said.reasons} == {
+            "board",
+            "check_mark",
+            "wind",
+            "aim",
+            "habit",
+        }
 
     def test_says_that_the_cut_is_not_counted_on(self):
         waits = Contest(1, 2, cut_waits=True, best_m=5.5, cut_m=None)
