@@ -2,13 +2,14 @@
 
 import re
 from abc import ABC
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Hashable, Mapping
 from typing import Any, ClassVar
 
 from django.http import HttpResponse
 from django.utils import translation
 from django.utils.cache import patch_vary_headers
 from drf_spectacular.utils import OpenApiParameter
+from rest_framework.request import Request
 
 from analytics import selectors
 from analytics.answers.remembered import memory
@@ -48,11 +49,7 @@ class AskedView(ClubView, ABC):
 
     def worded(self, make: Callable[[], dict[str, Any]]) -> HttpResponse:
         """Answer with what `make` says in the language of the reader."""
-        language = translation.get_language_from_request(self.request._request)
-        with translation.override(language):
-            response = answers.answer_with(make())
-        patch_vary_headers(response, ["Accept-Language"])
-        return response
+        return in_language_of(self.request, lambda: answers.answer_with(make()))
 
     def whole_number(self, name: str, *, least: int, most: int, default: int) -> int:
         """Return a query parameter that is a whole number."""
@@ -91,18 +88,30 @@ class AnswerView(AskedView):
 
     def answered(self) -> HttpResponse:
         """Answer from the attempts that are stored at this moment."""
+        run_ups, found, _ = self.find()
+        return self.worded(
+            lambda: head_of(run_ups) | as_json(found) | as_json(type(self).tell(found))
+        )
+
+    def find(self) -> tuple[RunUps, Any, Hashable]:
+        """Return the attempts, what was found in them, and a key that both follow from."""
         last = self.whole_number("last", least=1, most=MOST_LAST, default=self.looks_at)
         choices = self.choices()
         run_ups = selectors.read_run_ups_for(
             self.caller, asked_series(self), last=last, today=self.today
         )
-        found = memory.recall(
-            (type(self).__name__, run_ups.key, *choices.items()),
-            lambda: type(self).work_out(run_ups, **choices),
-        )
-        return self.worded(
-            lambda: head_of(run_ups) | as_json(found) | as_json(type(self).tell(found))
-        )
+        # A picture of an answer is made of the same figures.
+        key = (type(self).work_out.__module__, run_ups.key, *choices.items())
+        found = memory.recall(key, lambda: type(self).work_out(run_ups, **choices))
+        return run_ups, found, key
+
+
+def in_language_of(request: Request, make: Callable[[], HttpResponse]) -> HttpResponse:
+    """Return what `make` answers in the language of the reader."""
+    with translation.override(translation.get_language_from_request(request._request)):
+        response = make()
+    patch_vary_headers(response, ["Accept-Language"])
+    return response
 
 
 def head_of(run_ups: RunUps) -> dict[str, Any]:

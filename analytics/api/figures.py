@@ -79,10 +79,14 @@ class FiguresView(ClubView, ABC):
             with waiting.seat() as was_applied:
                 if was_applied:
                     content = self._read_when_fresh(series, content, wait_s)
-        response = answers.answer_with(content)
+        response = self.write(content)
         if was_applied:
             response["Preference-Applied"] = f"wait={wait_s}"
         return response
+
+    def write(self, content: dict[str, Any]) -> HttpResponse:
+        """Return the figures in the form in which this view answers."""
+        return answers.answer_with(content)
 
     def _read_when_fresh(
         self, series: Series, content: dict[str, Any], wait_s: float

@@ -2,6 +2,7 @@ from django.urls import path
 
 from analytics.api import (
     advice,
+    charts,
     conditions,
     deciding,
     figures,
@@ -86,4 +87,7 @@ urlpatterns = [
     path("alerts/<uuid:alert_id>/", views.AlertDetail.as_view(), name="alert"),
     path("alert-rules/", views.AlertRuleList.as_view(), name="alert_rules"),
     path("alert-rules/<str:kind>/", views.AlertRuleDetail.as_view(), name="alert_rule"),
+    # Each picture beside its numbers.
+    path("approaches/<uuid:approach_id>/trend/chart", charts.TrendChart.as_view()),
+    path("approaches/<uuid:approach_id>/steering/chart", charts.SteeringChart.as_view()),
 ]

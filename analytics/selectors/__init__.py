@@ -10,6 +10,7 @@ from analytics.selectors.alerts import (
     list_alerts_for,
     lock_alert,
     put_off_on,
+    read_opened_since,
     stamp_of,
 )
 from analytics.selectors.bodies import Body, read_body_for
@@ -100,6 +101,7 @@ __all__ = [
     "read_landings",
     "read_latest",
     "read_lengths_for",
+    "read_opened_since",
     "read_points",
     "read_run_ups",
     "read_run_ups_for",

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, datetime
 from uuid import UUID
 
 from django.db.models import Q, QuerySet
@@ -10,6 +10,7 @@ from django.db.models import Q, QuerySet
 from analytics.core import alert_settings
 from analytics.core.alert_settings import Kind, RuleSettings
 from analytics.models import Alert, AlertRule, SeriesState
+from analytics.selectors.series import Series
 from approaches import selectors as approach_selectors
 from clubs.selectors import Caller
 from common.errors import NotFoundError
@@ -34,6 +35,17 @@ def get_alert_for(caller: Caller, alert_id: UUID, *, today: date) -> Alert:
     if alert is None:
         raise NotFoundError
     return alert
+
+
+def read_opened_since(series: Series, since: datetime) -> list[tuple[str, str]]:
+    """Return the attempt that opened each alert about a series, and its kind, since a moment."""
+    alerts = Alert.objects.filter(
+        approach_id=series.approach_id,
+        finish_class=series.finish_class.value,
+        opened_at__gte=since,
+    )
+    rows = alerts.order_by("opened_at", "id").values_list("opened_at_attempt_id", "kind")
+    return [(str(attempt_id), kind) for attempt_id, kind in rows]
 
 
 def lock_alert(alert_id: UUID) -> Alert:

@@ -17,10 +17,10 @@ class JSONRenderer(renderers.JSONRenderer):
         return None
 
 
-class _Streamed(renderers.BaseRenderer):
-    """A form that a view sends piece by piece itself; it is named here to be asked for."""
+class _Written(renderers.BaseRenderer):
+    """A form that a view writes itself; it is named here to be asked for."""
 
-    charset = "utf-8"
+    charset: str | None = "utf-8"
 
     def render(
         self,
@@ -28,18 +28,33 @@ class _Streamed(renderers.BaseRenderer):
         accepted_media_type: str | None = None,
         renderer_context: Mapping[str, Any] | None = None,
     ) -> Any:
-        raise NotImplementedError("What is asked for in this form is streamed.")
+        raise NotImplementedError("What is asked for in this form is written by the view.")
 
 
-class LinesRenderer(_Streamed):
+class LinesRenderer(_Written):
     """JSON, an object a line."""
 
     media_type = "application/x-ndjson"
     format = "ndjson"
 
 
-class TableRenderer(_Streamed):
+class TableRenderer(_Written):
     """Comma-separated values (RFC 4180)."""
 
     media_type = "text/csv"
     format = "csv"
+
+
+class VectorRenderer(_Written):
+    """A picture made of lines and text (SVG 1.1)."""
+
+    media_type = "image/svg+xml"
+    format = "svg"
+
+
+class PixelRenderer(_Written):
+    """A picture made of pixels (PNG)."""
+
+    media_type = "image/png"
+    format = "png"
+    charset = None

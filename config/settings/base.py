@@ -175,6 +175,8 @@ X_FRAME_OPTIONS = "DENY"
 # Seconds between two rounds of the beat task that picks up refreshes whose wake-up got lost.
 REFRESH_SWEEP_SECONDS = 2.0
 # A worker that has had nothing to do for so long, while series waited for as long, ends itself.
+# By each web process; about 30 kB each.
+PICTURES_REMEMBERED = int(text("PICTURES_REMEMBERED", "200"))
 IDLE_WORKER_ENDS_AFTER_SECONDS = seconds("IDLE_WORKER_ENDS_AFTER_SECONDS", default=60.0)
 WAKER_ENABLED = flag("WAKER_ENABLED", default=True)
 
