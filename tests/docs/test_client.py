@@ -51,7 +51,10 @@ def operations_of(schema: dict[str, Any]) -> Iterator[dict[str, Any]]:
 
 def settings_for(source: Path, target: Path) -> Config:
     return Config.from_sources(
-        ConfigFile(post_hooks=[]),  # no layout of the code: nobody reads it
+        ConfigFile(
+            post_hooks=[],  # no layout of the code: nobody reads it
+            content_type_overrides={"image/svg+xml": "application/octet-stream"},
+        ),
         MetaType.NONE,
         document_source=source,
         file_encoding="utf-8",
