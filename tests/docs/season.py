@@ -255,6 +255,7 @@ def find_the_wrong_mark(season: Season, long: Jumper) -> None:
     path = path_of(season, long)
     season.said["trouble"] = season.coach.get(f"{path}/practice-focus")
     season.said["mark advice"] = season.coach.get(f"{path}/mark-advice")
+    season.said["needs the coach"] = overview_of(season)
 
 
 def move_the_mark(season: Season, long: Jumper) -> None:
@@ -289,6 +290,7 @@ def practise(season: Season, long: Jumper) -> None:
     path = path_of(season, long)
     season.said["practice"] = season.coach.get(f"{path}/practice-focus")
     season.said["steering"] = season.coach.get(f"{path}/steering")
+    season.said["needs the coach still"] = overview_of(season)
     season.said["mark after"] = season.coach.get(f"{path}/mark-advice")
     long.change(steering_from=5)  # the coach saw to it
 
@@ -348,6 +350,13 @@ def look_back(season: Season) -> None:
     season.said["alerts"] = season.coach.get(f"alerts/?athlete={season.said['athlete']['id']}")[
         "results"
     ]
+
+
+def overview_of(season: Season) -> Any:
+    """Return what the overview of the squad says of its only athlete."""
+    path = f"overview?squad={season.said['squad']['id']}"
+    (row,) = fresh(season, path, lambda read: True)["results"]
+    return row
 
 
 def path_of(season: Season, jumper: Jumper) -> str:

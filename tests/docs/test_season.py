@@ -75,6 +75,13 @@ class TestTheWrongMark:
         assert check["low"] < walked.MARK_ERROR_M < check["high"]
         assert read["move_m"] == pytest.approx(-walked.MARK_ERROR_M, abs=0.05)
 
+    def test_brings_the_athlete_to_the_coachs_notice(self, season: Season):
+        before, after = season.said["needs the coach"], season.said["needs the coach still"]
+
+        (reason,) = [each for each in before["reasons"] if each["code"] == "mark_move"]
+        assert (before["urgency"], reason["approach_code"]) == ("today", "LJ-16")
+        assert "mark_move" not in {each["code"] for each in after["reasons"]}
+
     def test_is_moved_by_the_call_that_records_the_decision(self, season: Season):
         decided, plan = season.said["decision"], season.said["moved plan"]
 
@@ -132,6 +139,14 @@ class TestTheCompetition:
 
         results = [float(each.get("official_m", 0)) for each in season.said["jumps"]]
         assert best == [max(results[: place + 1]) for place in range(6)]
+
+    def test_stays_near_the_right_mark_whatever_the_aim(self, season: Season):
+        """What an aim moves is moved once, and taken back with it."""
+        right_m = season.said["moved plan"]["start_mark_m"] - season.said["left_m"]
+
+        for each in season.said["next attempts"][:-1]:
+            assert each["start_mark_m"] - each["aim_moves_m"] == pytest.approx(right_m, abs=0.15)
+            assert each["today"]["n_run_throughs"] == 3
 
     def test_aims_for_safety_while_nothing_is_won(self, season: Season):
         said = season.said["next attempts"]
