@@ -220,10 +220,11 @@ def _moved(table: WindTable, wind_mps: float) -> str:
 
 
 def _between(low_m: float, high_m: float) -> str:
-    return _("between {low} and {high}").format(low=_to_a_side(low_m), high=_to_a_side(high_m))
+    return _("between {low} and {high}").format(low=to_a_side(low_m), high=to_a_side(high_m))
 
 
-def _to_a_side(move_m: float) -> str:
+def to_a_side(move_m: float) -> str:
+    """Return how far marks move, and which way."""
     size = words.centimetres(move_m)
     if move_m < 0:
         return _("{size} toward the pit").format(size=size)
@@ -251,9 +252,9 @@ def _reasons(found: Winds, table: WindTable) -> list[Reason]:
                 "({range}); usual after so long a run are {usual}."
             ).format(
                 run=words.metres(found.run_m or 0.0),
-                size=_to_a_side(-table.slope_m),
+                size=to_a_side(-table.slope_m),
                 range=_between(low, high),
-                usual=_to_a_side(-table.usual_slope_m),
+                usual=to_a_side(-table.usual_slope_m),
             ),
         )
     ]

@@ -54,6 +54,7 @@ from analytics.selectors.standing import (
     list_summaries,
     read_points,
 )
+from analytics.selectors.titles import Title, read_title_for
 from analytics.selectors.warming_up import WarmingUp, find_competitions, list_warming_up_for
 
 __all__ = [
@@ -78,6 +79,7 @@ __all__ = [
     "SessionAhead",
     "SquadFacts",
     "Standing",
+    "Title",
     "WarmingUp",
     "count_series_judged_otherwise",
     "find_competitions",
@@ -108,5 +110,6 @@ __all__ = [
     "read_series",
     "read_series_with_last_metres",
     "read_squad_for",
+    "read_title_for",
     "stamp_of",
 ]

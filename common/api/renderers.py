@@ -58,3 +58,18 @@ class PixelRenderer(_Written):
     media_type = "image/png"
     format = "png"
     charset = None
+
+
+class PageRenderer(_Written):
+    """A page for a browser."""
+
+    media_type = "text/html"
+    format = "html"
+
+
+class PaperRenderer(_Written):
+    """Sheets to print."""
+
+    media_type = "application/pdf"
+    format = "pdf"
+    charset = None

@@ -1,0 +1,129 @@
+"""What a coach prints: pages for a browser, and sheets of paper."""
+
+from abc import ABC
+from collections.abc import Callable
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from django.http import HttpResponse
+from django.utils import translation
+from django.utils.cache import patch_vary_headers
+from django.utils.http import content_disposition_header
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter, extend_schema
+from rest_framework.renderers import BaseRenderer
+from rest_framework.request import Request
+
+from analytics import selectors
+from analytics.answers.remembered import memory
+from analytics.api.asked import DEFAULT_LAST, LANGUAGE, AskedView
+from analytics.cards import approach_card, pages, typesetting
+from analytics.cards.typesetting import Paper
+from analytics.selectors import Series
+from approaches.models import FinishClass
+from common.api.errors import InvalidParameterError
+from common.api.renderers import JSONRenderer, PageRenderer, PaperRenderer
+from common.page_policy import HEADER
+
+PAGE, PAPER = PageRenderer.media_type, PaperRenderer.media_type
+_FORMS = {"html": PageRenderer, "pdf": PaperRenderer}
+# Browsers show a PDF in a page of their own, with a style and an embedded object.
+_PAPER_POLICY = (
+    "default-src 'none'; object-src 'self'; style-src 'unsafe-inline'; frame-ancestors 'none'"
+)
+
+PAPER_PARAMETERS = [
+    OpenApiParameter(
+        "paper",
+        enum=[each.value for each in Paper],
+        default=Paper.A4.value,
+        description="What is in the printer; a page for a browser is the same for each.",
+    ),
+    OpenApiParameter(
+        "as",
+        enum=list(_FORMS),
+        description="The form, for links, which cannot say what they accept; else Accept decides.",
+    ),
+    LANGUAGE,
+]
+PAPER_RESPONSES = {(200, PAGE): OpenApiTypes.STR, (200, PAPER): OpenApiTypes.BINARY}
+
+
+class PaperView(AskedView, ABC):
+    """A view that answers with a page or with sheets of paper, as the client accepts.
+
+    Both say the same: they are made from the same texts.
+    """
+
+    parameters = {"GET": frozenset({"paper", "as"})}
+
+    def get_renderers(self) -> list[BaseRenderer]:
+        if not getattr(self, "swagger_fake_view", False):
+            if self.request.method not in {"GET", "HEAD"}:
+                return [JSONRenderer()]
+            wanted = _FORMS.get(self.request.query_params.get("as", ""))
+            if wanted is not None:
+                return [wanted()]
+        return [PageRenderer(), PaperRenderer()]
+
+    def paper(self) -> Paper:
+        given = self.request.query_params.get("paper", Paper.A4.value)
+        try:
+            return Paper(given)
+        except ValueError as error:
+            names = ", ".join(each.value for each in Paper)
+            raise InvalidParameterError(f"paper is one of {names}.") from error
+
+    def made(
+        self, *, page: Callable[[], str], paper: Callable[[Paper], bytes], name: str
+    ) -> HttpResponse:
+        """Answer in the form that was chosen, in the language of the reader."""
+        kind = self.paper()
+        if self.request.query_params.get("as", "html") not in _FORMS:
+            raise InvalidParameterError(f"as is one of {', '.join(_FORMS)}.")
+        language = translation.get_language_from_request(self.request._request)
+        with translation.override(language):
+            if self.request.accepted_renderer.media_type == PAPER:
+                response = HttpResponse(paper(kind), content_type=PAPER)
+                response[HEADER] = _PAPER_POLICY
+                response["Content-Disposition"] = str(
+                    content_disposition_header(as_attachment=False, filename=f"{name}.pdf")
+                )
+            else:
+                response = HttpResponse(page(), content_type=f"{PAGE}; charset=utf-8")
+                response[HEADER] = pages.page_policy()
+        patch_vary_headers(response, ["Accept-Language"])
+        return response
+
+
+class CardView(PaperView):
+    """The approach card: what the plan says, the wind table, the aim, what to watch. On one page.
+
+    What it says beside the plan comes from the last attempts, as the answer to each question says
+    it.
+    """
+
+    operation_names = {"GET": "card_read"}
+
+    @extend_schema(parameters=PAPER_PARAMETERS, responses=PAPER_RESPONSES)
+    def get(self, request: Request, club: str, approach_id: UUID) -> HttpResponse:
+        title = selectors.read_title_for(self.caller, approach_id, today=self.today)
+        run_ups = selectors.read_run_ups_for(
+            self.caller,
+            Series(approach_id, FinishClass.JUMP),
+            last=DEFAULT_LAST,
+            today=self.today,
+        )
+        found = memory.recall(
+            (type(self).__name__, run_ups.key), lambda: approach_card.work_out(run_ups)
+        )
+        zone = ZoneInfo(self.caller.club.time_zone)
+
+        def card() -> approach_card.Card:
+            return approach_card.fill_in(title, run_ups, found, zone=zone)
+
+        return self.made(
+            page=lambda: pages.show_card(card()),
+            paper=lambda paper: typesetting.print_card(card(), paper=paper),
+            name=f"card-{title.athlete_code}-{title.approach_code}",
+        )

@@ -1,0 +1,89 @@
+"""What stands on every paper: distances three ways, feet, days, names of the trade."""
+
+from dataclasses import dataclass
+from datetime import datetime, tzinfo
+from math import ceil
+
+from django.utils import formats
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext, pgettext
+
+from analytics.answers import words
+from analytics.core import tape
+from analytics.selectors import Marks
+
+# As a plan has them where it does not say so (common practice, no source).
+_USUAL_CONTACTS = ("ball", "flat", "flat")
+
+
+@dataclass(frozen=True, slots=True)
+class Distance:
+    """A distance from the take-off line as it is laid out: by tape, or in shoes."""
+
+    metres: str
+    feet: str
+    shoes: str
+
+
+def distance(distance_m: float, *, shoe_length_m: float | None) -> Distance:
+    """Return a distance behind the line in metres, feet and inches, and the athlete's shoes."""
+    return Distance(
+        metres=words.metres(distance_m, 2),
+        feet=str(tape.feet_and_inches(distance_m)),
+        shoes=_shoes(distance_m, shoe_length_m),
+    )
+
+
+def _shoes(distance_m: float, shoe_length_m: float | None) -> str:
+    if shoe_length_m is None:
+        return _("shoe length unknown")
+    number = tape.shoe_lengths(distance_m, shoe_length_m=shoe_length_m)
+    if number < 1:
+        return _("under 1 shoe")
+    return ngettext("{number} shoe", "{number} shoes", ceil(number)).format(
+        number=words.halves(number)
+    )
+
+
+def foot_at(footfall: int, take_off_foot: str | None) -> str:
+    """Return which foot comes down: the take-off foot at every even footfall."""
+    is_take_off_foot = footfall % 2 == 0
+    if take_off_foot is None:
+        return _("Take-off foot") if is_take_off_foot else _("Other foot")
+    is_left = (take_off_foot == "left") == is_take_off_foot
+    return _("Left foot") if is_left else _("Right foot")
+
+
+def planned_contacts(marks: Marks) -> tuple[str, ...]:
+    """Return what the feet do at the last three footfalls, third-last to last."""
+    names = {"ball": _("ball"), "flat": _("flat"), "heel": _("heel")}
+    said = [names[each] for each in marks.last_contacts or _USUAL_CONTACTS]
+    # A plan may name the last ones only.
+    return (*[""] * (3 - len(said)), *said)
+
+
+def event_name(event: str) -> str:
+    return {"long_jump": _("Long jump"), "triple_jump": _("Triple jump")}[event]
+
+
+def start_name(start_style: str) -> str:
+    names = {
+        "standing": _("Standing start"),
+        "walk_in": _("Walk-in start"),
+        "run_in": _("Run-in start"),
+    }
+    return names[start_style]
+
+
+def day(moment_: datetime, *, zone: tzinfo) -> str:
+    return str(formats.date_format(moment_.astimezone(zone), "DATE_FORMAT"))
+
+
+def moment(moment_: datetime, *, zone: tzinfo) -> str:
+    return str(formats.date_format(moment_.astimezone(zone), "DATETIME_FORMAT"))
+
+
+def language_of_words() -> str:
+    """Return the language that the words are in; numbers may follow another reader's."""
+    # A catalogue translates it into its own code.
+    return pgettext("code of the language of these words", "en")

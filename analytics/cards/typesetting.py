@@ -1,0 +1,84 @@
+"""Set sheets of paper: content goes in as data, a PDF comes out.
+
+The templates in `sheets/` never see markup from outside: the content is JSON that they read, so a
+name is printed as it is written, whatever signs are in it.
+"""
+
+import threading
+from dataclasses import asdict
+from enum import StrEnum
+from functools import cache
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Any
+
+import msgspec
+import typst
+
+from analytics.cards.approach_card import Card
+
+_SHEETS = Path(__file__).parent / "sheets"
+
+
+class Paper(StrEnum):
+    """What is in the printer."""
+
+    A4 = "a4"
+    LETTER = "letter"
+
+
+# As the typesetter calls them.
+_PAPERS = {Paper.A4: "a4", Paper.LETTER: "us-letter"}
+# Tagged, with a title, a language and a text for each drawing, or the typesetter refuses: PDF/UA-1
+# (ISO 14289-1).
+_STANDARD = ["ua-1"]
+_encoder = msgspec.json.Encoder()
+
+
+class _Sheet:
+    """A template with a typesetter that knows it: set again, it takes a few milliseconds.
+
+    A typesetter serves one thread at a time.
+    """
+
+    def __init__(self, name: str) -> None:
+        self._lock = threading.Lock()
+        self._typesetter = typst.Compiler(
+            input=str(_SHEETS / f"{name}.typ"),
+            root=str(_SHEETS),
+            font_paths=[str(_fonts())],
+            ignore_system_fonts=True,  # a sheet looks the same wherever it is set
+        )
+
+    def set(self, content: Any, paper: Paper, **options: Any) -> bytes:
+        given = {"content": _encoder.encode(content | {"paper": _PAPERS[paper]}).decode()}
+        with self._lock:
+            made = self._typesetter.compile(sys_inputs=given, **options)
+        # Each page of a PNG is a file of its own; a PDF is one.
+        first = made[0] if isinstance(made, list) else made
+        if first is None:
+            raise ValueError("The typesetter wrote its output somewhere else.")
+        return first
+
+
+@cache
+def _sheet(name: str) -> _Sheet:
+    return _Sheet(name)
+
+
+def _fonts() -> Path:
+    """Return the folder of the typeface: it comes with a library that draws, which stays unread."""
+    found = find_spec("matplotlib")
+    if found is None or not found.submodule_search_locations:
+        raise FileNotFoundError("The typeface DejaVu Sans comes with matplotlib; install it.")
+    return Path(found.submodule_search_locations[0]) / "mpl-data" / "fonts" / "ttf"
+
+
+def print_card(card: Card, *, paper: Paper) -> bytes:
+    """Return an approach card as a PDF of one page."""
+    return _sheet("approach_card").set(asdict(card), paper, format="pdf", pdf_standards=_STANDARD)
+
+
+def picture_card(card: Card, *, paper: Paper, dots_per_inch: float) -> bytes:
+    """Return an approach card as a PNG."""
+    return _sheet("approach_card").set(asdict(card), paper, format="png", ppi=dots_per_inch)

@@ -1,0 +1,145 @@
+"""Pages and sheets over HTTP: the form that the reader accepts, and who may read it."""
+
+from typing import Any
+
+import pytest
+
+from common.page_policy import HEADER
+from tests import factories
+from tests.api.conftest import World
+from tests.api.gated import GatedSeason
+from tests.cards import sheets
+
+PAGE, PAPER = "text/html", "application/pdf"
+BROWSER = "text/html,application/xhtml+xml,application/xml;q=0.9,image/avif,*/*;q=0.8"
+
+
+def media_type_of(answer: Any) -> str:
+    return str(answer["Content-Type"]).partition(";")[0]
+
+
+class TestCard:
+    @pytest.mark.parametrize(
+        ("accepted", "form"),
+        [
+            ("*/*", PAGE),
+            (PAGE, PAGE),
+            (BROWSER, PAGE),
+            (PAPER, PAPER),
+            (f"{PAGE};q=0.5, {PAPER}", PAPER),
+        ],
+    )
+    def test_has_the_form_that_is_accepted(
+        self, world: World, gated_season: GatedSeason, accepted: str, form: str
+    ):
+        answer = world.as_("admin").get(f"{gated_season.path}/card", Accept=accepted)
+
+        assert (answer.status_code, media_type_of(answer)) == (200, form)
+        assert answer.content.startswith({PAGE: b"<!doctype html>", PAPER: b"%PDF-"}[form])
+
+    @pytest.mark.parametrize(("asked", "form"), [("html", PAGE), ("pdf", PAPER)])
+    def test_has_the_form_that_a_link_names(
+        self, world: World, gated_season: GatedSeason, asked: str, form: str
+    ):
+        answer = world.as_("admin").get(f"{gated_season.path}/card?as={asked}", Accept=BROWSER)
+
+        assert media_type_of(answer) == form
+
+    def test_cannot_be_had_in_any_other_form(self, world: World, gated_season: GatedSeason):
+        answer = world.as_("admin").get(f"{gated_season.path}/card", Accept="image/png")
+
+        assert (answer.status_code, answer.json()["code"]) == (406, "not_acceptable")
+
+    @pytest.mark.parametrize("query", ["paper=a5", "as=docx", "last=3"])
+    def test_refuses_what_it_does_not_know(
+        self, world: World, gated_season: GatedSeason, query: str
+    ):
+        answer = world.as_("admin").get(f"{gated_season.path}/card?{query}")
+
+        assert answer.status_code == 400
+        assert answer.json()["code"] in {"invalid_parameter", "unknown_parameter"}
+
+    def test_fits_the_paper_in_the_printer(self, world: World, gated_season: GatedSeason):
+        answer = world.as_("admin").get(f"{gated_season.path}/card?paper=letter", Accept=PAPER)
+
+        assert sheets.pdf_of(answer.content).pages[0].mediabox.width == 612
+
+    def test_is_named_for_the_athlete_and_the_run_up(self, world: World, gated_season: GatedSeason):
+        answer = world.as_("admin").get(f"{gated_season.path}/card", Accept=PAPER)
+
+        name = f"card-{gated_season.scene.athlete.code}-{gated_season.approach.code}.pdf"
+        assert answer["Content-Disposition"] == f'inline; filename="{name}"'
+
+    @pytest.mark.parametrize("form", [PAGE, PAPER])
+    def test_is_the_same_until_something_changes(
+        self, world: World, gated_season: GatedSeason, form: str
+    ):
+        admin, path = world.as_("admin"), f"{gated_season.path}/card"
+        first = admin.get(path, Accept=form)
+        same = admin.get(path, Accept=form, **{"If-None-Match": first["ETag"]})
+        gated_season.add([2], seed=9)
+        changed = admin.get(path, Accept=form, **{"If-None-Match": first["ETag"]})
+
+        assert (same.status_code, changed.status_code) == (304, 200)
+        assert first["Cache-Control"] == "private, no-cache"
+        assert {"Accept", "Accept-Language", "Authorization"} <= set(first["Vary"].split(", "))
+
+    def test_has_other_tags_for_other_forms(self, world: World, gated_season: GatedSeason):
+        admin, path = world.as_("admin"), f"{gated_season.path}/card"
+
+        tags = {admin.get(path, Accept=form)["ETag"] for form in (PAGE, PAPER)}
+
+        assert len(tags) == 2
+
+    def test_loads_nothing_but_its_own_style(self, world: World, gated_season: GatedSeason):
+        answer = world.as_("admin").get(f"{gated_season.path}/card")
+
+        assert answer[HEADER].startswith("default-src 'none'; style-src 'sha256-")
+        assert "unsafe" not in answer[HEADER]
+
+    def test_says_what_the_answers_say(self, world: World, gated_season: GatedSeason):
+        admin = world.as_("admin")
+        page = sheets.squeezed(
+            sheets.text_of_page(admin.get(f"{gated_season.path}/card").content.decode())
+        )
+
+        focus = admin.get(f"{gated_season.path}/practice-focus").json()
+        table = admin.get(f"{gated_season.path}/wind-table").json()["table"]
+        plan = gated_season.plan
+        assert sheets.squeezed(focus["text"]) in page
+        assert sheets.squeezed(focus["caution"]) in page
+        for move_m in table["move_m"]:
+            assert f"{plan.start_mark_m + round(move_m, 2):.2f}m" in page
+
+    def test_follows_the_language_of_the_reader(self, world: World, gated_season: GatedSeason):
+        answer = world.as_("admin").get(
+            f"{gated_season.path}/card", Accept=PAPER, Accept_Language="de"
+        )
+
+        start = f"{gated_season.plan.start_mark_m:.2f} m".replace(".", ",")
+        assert start in sheets.text_of_pdf(answer.content)
+
+    def test_says_that_there_is_no_plan(self, world: World):
+        athlete = factories.make_athlete(world.club)
+        approach = factories.make_approach(athlete, code="LJ-8", steps=8)
+
+        answer = world.as_("admin").get(f"approaches/{approach.id}/card")
+
+        assert answer.status_code == 200
+        assert "No plan is in force." in answer.content.decode()
+
+    def test_of_a_plan_that_is_yet_to_come_is_the_one_in_force(
+        self, world: World, gated_season: GatedSeason
+    ):
+        start_m = gated_season.plan.start_mark_m
+        later = world.as_("admin").post(
+            f"{gated_season.path}/plans/",
+            {"start_mark_m": 33.33, "valid_from": "2099-01-01T00:00:00Z"},
+            If_Match="*",
+        )
+        assert later.status_code == 201, later.content
+
+        page = world.as_("admin").get(f"{gated_season.path}/card").content.decode()
+
+        assert f"{start_m:.2f} m" in page
+        assert "33.33 m" not in page
