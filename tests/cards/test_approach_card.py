@@ -5,6 +5,7 @@ from base64 import b64encode
 from collections.abc import Callable
 from dataclasses import replace
 from hashlib import sha256
+from typing import Any
 
 import pytest
 from django.utils import translation
@@ -14,6 +15,7 @@ from analytics.answers import wind_table as winds_answer
 from analytics.cards import facts, pages, typesetting
 from analytics.cards.approach_card import Card
 from analytics.cards.typesetting import Paper
+from analytics.core.wind_table import WindTable
 from analytics.selectors import CheckMark
 from tests.answers.run_ups import make_marks, marks_of, simulated
 from tests.cards import sheets
@@ -113,7 +115,7 @@ class TestEveryCard:
 class TestPaper:
     def test_can_be_read_aloud(self):
         made = sheets.pdf_of(typesetting.print_card(sheets.usual_card(), paper=Paper.A4))
-        root = made.trailer["/Root"]
+        root: Any = made.trailer["/Root"]
 
         assert made.metadata is not None
         assert made.metadata.title == "Approach card: Mira Ostwiek, LJ-16"
@@ -256,7 +258,7 @@ class TestFigures:
     def test_has_the_wind_table_of_the_answer(self):
         run_ups = simulated(STEADY, (6,) * 4, seed=2, shoe_length_m=0.258)
         table = winds_answer.work_out(run_ups).table
-        assert isinstance(table, winds_answer.WindTable)
+        assert isinstance(table, WindTable)
 
         planned = sheets.usual_card().planned
 
