@@ -6,8 +6,6 @@ from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.http import HttpResponse
-from django.utils import translation
-from django.utils.cache import patch_vary_headers
 from django.utils.http import content_disposition_header
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
@@ -16,7 +14,7 @@ from rest_framework.request import Request
 
 from analytics import selectors
 from analytics.answers.remembered import memory
-from analytics.api.asked import DEFAULT_LAST, LANGUAGE, AskedView
+from analytics.api.asked import DEFAULT_LAST, LANGUAGE, AskedView, in_language_of
 from analytics.cards import approach_card, pages, typesetting
 from analytics.cards.typesetting import Paper
 from analytics.selectors import Series
@@ -81,19 +79,20 @@ class PaperView(AskedView, ABC):
         kind = self.paper()
         if self.request.query_params.get("as", "html") not in _FORMS:
             raise InvalidParameterError(f"as is one of {', '.join(_FORMS)}.")
-        language = translation.get_language_from_request(self.request._request)
-        with translation.override(language):
+
+        def make() -> HttpResponse:
             if self.request.accepted_renderer.media_type == PAPER:
                 response = HttpResponse(paper(kind), content_type=PAPER)
                 response[HEADER] = _PAPER_POLICY
                 response["Content-Disposition"] = str(
                     content_disposition_header(as_attachment=False, filename=f"{name}.pdf")
                 )
-            else:
-                response = HttpResponse(page(), content_type=f"{PAGE}; charset=utf-8")
-                response[HEADER] = pages.page_policy()
-        patch_vary_headers(response, ["Accept-Language"])
-        return response
+                return response
+            response = HttpResponse(page(), content_type=f"{PAGE}; charset=utf-8")
+            response[HEADER] = pages.page_policy()
+            return response
+
+        return in_language_of(self.request, make)
 
 
 class CardView(PaperView):
@@ -114,8 +113,10 @@ class CardView(PaperView):
             last=DEFAULT_LAST,
             today=self.today,
         )
+        body = selectors.read_body_for(self.caller, approach_id, today=self.today)
         found = memory.recall(
-            (type(self).__name__, run_ups.key), lambda: approach_card.work_out(run_ups)
+            (type(self).__name__, run_ups.key, body),
+            lambda: approach_card.work_out(run_ups, body=body),
         )
         zone = ZoneInfo(self.caller.club.time_zone)
 

@@ -9,8 +9,17 @@ from datetime import datetime, tzinfo
 
 from django.utils.translation import gettext as _
 
-from analytics.answers import aim, practice_focus, steering, told, wind_table, words
+from analytics.answers import (
+    aim,
+    mark_advice,
+    practice_focus,
+    steering,
+    told,
+    wind_table,
+    words,
+)
 from analytics.answers.aim import Aim
+from analytics.answers.mark_advice import Mark
 from analytics.answers.practice_focus import Focus
 from analytics.answers.steering import Steering
 from analytics.answers.wind_table import OWN, Winds, to_a_side
@@ -18,8 +27,9 @@ from analytics.cards import drawings, facts
 from analytics.cards.drawings import LastSteps, Strip
 from analytics.cards.facts import Distance
 from analytics.core.conventions import NotEnoughAttempts
+from analytics.core.mark_advice import MarkAdvice, MarkAnswer
 from analytics.core.wind_table import WindTable
-from analytics.selectors import Marks, RunUps, Title
+from analytics.selectors import Body, Marks, RunUps, Title
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -28,6 +38,7 @@ class Found:
 
     winds: Winds
     aim: Aim
+    mark: Mark
     focus: Focus
     steering: Steering
 
@@ -123,12 +134,13 @@ class Card:
     caution: str
 
 
-def work_out(run_ups: RunUps) -> Found:
+def work_out(run_ups: RunUps, *, body: Body | None = None) -> Found:
     """Answer what the card is to say beside the plan."""
     return Found(
         winds=wind_table.work_out(run_ups),
         aim=aim.work_out(run_ups),
-        focus=practice_focus.work_out(run_ups),
+        mark=mark_advice.work_out(run_ups, body=body),
+        focus=practice_focus.work_out(run_ups, body=body),
         steering=steering.work_out(run_ups),
     )
 
@@ -393,7 +405,13 @@ def _whose_winds(table: WindTable | NotEnoughAttempts) -> str:
 
 
 def _watch(found: Found) -> list[Watched]:
+    moved = isinstance(found.mark.advice, MarkAdvice) and (
+        found.mark.advice.answer is MarkAnswer.MOVE
+    )
+    # The card has the plan's mark: whoever carries it must know that another one is advised.
+    advised = [Watched(about=_("Start mark"), text=mark_advice.tell(found.mark).text)]
     return [
+        *(advised if moved else []),
         Watched(about=_("Practice"), text=practice_focus.tell(found.focus).text),
         Watched(about=_("Steering"), text=_where_steering_begins(found.steering)),
     ]

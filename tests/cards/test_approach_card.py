@@ -285,6 +285,16 @@ class TestFigures:
         assert "3 of 5" in card.planned.aim_advice
         assert any("3 of 6" in each.text for each in card.watch)
 
+    def test_says_where_another_start_mark_is_advised(self):
+        """The mark lies 0.30 m too far out: the card has the plan's mark, and the advice beside."""
+        card = make_card(replace(STEADY, mark_error_m=0.3), marks=marks_of(STEADY))
+
+        assert card.planned is not None
+        assert card.planned.start.metres == "26.68 m"
+        assert card.watch[0].about == "Start mark"
+        assert card.watch[0].text.startswith("Move the start mark")
+        assert [each.about for each in sheets.usual_card().watch] == ["Practice", "Steering"]
+
     def test_days_are_those_of_the_club(self):
         """22:00 UTC on 11 August is midnight in Vienna, where summer time is two hours ahead."""
         assert sheets.usual_card().plan == "Plan revision 1, in force from 12 Aug 2026"
