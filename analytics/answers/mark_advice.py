@@ -1,7 +1,6 @@
 """Shall the start mark be moved, and by how much?"""
 
 from dataclasses import dataclass
-from uuid import UUID
 
 import numpy as np
 from django.utils.translation import gettext as _
@@ -41,9 +40,6 @@ class Mark:
         Attempts whose errors were freed of what the wind did.
     wind
         By which wind table: the athlete's own as far as it is known, else the usual one.
-    for_wind_mps
-        The wind that the mark is for: 0, still air, as a plan's mark must be; in a session that of
-        its readings.
     growing
         Whether the marks have been outgrown, as practice-focus has it.
     ran_from_m
@@ -57,19 +53,17 @@ class Mark:
     pass_through: float
     n_with_wind: int
     wind: LearnedWind
-    for_wind_mps: float
     growing: Growing
     ran_from_m: float | None
     start_mark_feet: str | None
     start_mark_shoes: float | None
 
 
-def work_out(run_ups: RunUps, *, body: Body | None = None, session: UUID | None = None) -> Mark:
+def work_out(run_ups: RunUps, *, body: Body | None = None) -> Mark:
     """Return what to do about the start mark, as the plan of this moment has it.
 
-    In still air, and against the plan's mark: a mark that was moved for a day's wind is no other
-    plan. With a session the mark for its next attempt: in the wind of its readings, and against the
-    mark that was run from last.
+    In still air, and against the plan's mark: a mark that was moved for a day's wind, or for
+    another aim, is no other plan.
     """
     marks = run_ups.marks_now or run_ups.latest_marks()
     # Who does not know where the run began cannot say where it should begin.
@@ -80,10 +74,8 @@ def work_out(run_ups: RunUps, *, body: Body | None = None, session: UUID | None 
         run_ups=known,
         marks=marks,
         wind=wind_table.learned_from(run_ups),
-        for_wind_mps=_wind_of(known, session),
         pass_through=_pass_through(known, footfall),
         growing=grown,
-        is_plan=session is None,
     )
     advice = mark_advice.advise_mark(
         *_board_and_history(given), check=None if footfall is None else _check(given, footfall)
@@ -99,7 +91,6 @@ def work_out(run_ups: RunUps, *, body: Body | None = None, session: UUID | None 
         pass_through=given.pass_through,
         n_with_wind=int(np.count_nonzero(~np.isnan(known.wind_mps))),
         wind=given.wind,
-        for_wind_mps=given.for_wind_mps,
         growing=grown,
         ran_from_m=float(known.start_mark_m[-1]) if len(known) else None,
         start_mark_feet=feet,
@@ -114,17 +105,8 @@ class _Given:
     run_ups: RunUps
     marks: Marks | None
     wind: LearnedWind
-    for_wind_mps: float
     pass_through: float
     growing: Growing
-    is_plan: bool
-
-
-def _wind_of(run_ups: RunUps, session: UUID | None) -> float:
-    """Return the mean wind of a session's readings; 0 where there is none."""
-    here = np.array([each == session for each in run_ups.session_ids], dtype=np.bool_)
-    read = run_ups.wind_mps[here & ~np.isnan(run_ups.wind_mps)]
-    return float(read.mean()) if read.size else 0.0
 
 
 def _pass_through(run_ups: RunUps, footfall: int | None) -> float:
@@ -147,9 +129,7 @@ def _board_and_history(given: _Given) -> tuple[Errors, History]:
     """
     run_ups, marks = given.run_ups, given.marks
     aim_m = DEFAULT_AIM_M if marks is None else marks.aim_m
-    by_wind = given.wind.moves_error(
-        run_ups.start_mark_m - aim_m, run_ups.wind_mps, instead_of_mps=given.for_wind_mps
-    )
+    by_wind = given.wind.moves_error(run_ups.start_mark_m - aim_m, run_ups.wind_mps)
     error = run_ups.board_toe_m - aim_m - given.pass_through * by_wind
     beyond = np.where(run_ups.no_jump, -aim_m, np.nan)
     changed = np.diff(run_ups.revisions, prepend=run_ups.revisions[:1]) != 0
@@ -173,7 +153,7 @@ def _has_one_more(given: _Given) -> bool:
     if not len(run_ups) or marks is None:
         return False
     elsewhere = abs(run_ups.start_mark_m[-1] - marks.start_mark_m) > _SAME_MARK_M
-    return expecting.mark_was_moved(run_ups) or bool(given.is_plan and elsewhere)
+    return expecting.mark_was_moved(run_ups) or bool(elsewhere)
 
 
 def _check(given: _Given, footfall: int) -> Errors | None:
@@ -182,9 +162,7 @@ def _check(given: _Given, footfall: int) -> Errors | None:
     at_m = None if given.marks is None else given.marks.planned_m(footfall)
     if at_m is None:
         return None
-    by_wind = given.wind.moves_error(
-        run_ups.start_mark_m - at_m, run_ups.wind_mps, instead_of_mps=given.for_wind_mps
-    )
+    by_wind = given.wind.moves_error(run_ups.start_mark_m - at_m, run_ups.wind_mps)
     error = run_ups.toe_m[:, footfall] - at_m - by_wind
     return Errors(np.append(error, np.nan) if _has_one_more(given) else error)
 
@@ -225,10 +203,6 @@ def _for_which_air(found: Mark, advice: MarkAdvice) -> list[str]:
     if found.n_with_wind:
         said.append(
             _("That is the mark for still air; the wind table says how far it moves in a wind.")
-            if found.for_wind_mps == 0
-            else _("That is the mark for the wind of today, {wind} m/s along the runway.").format(
-                wind=words.number(found.for_wind_mps, 1)
-            )
         )
     return said
 
@@ -307,7 +281,6 @@ def _reasons(found: Mark, advice: MarkAdvice) -> list[Reason]:
                     "n": found.n_with_wind,
                     "own_share": found.wind.own_share,
                     "slope_by_usual": found.wind.by_usual,
-                    "for_wind_mps": found.for_wind_mps,
                 },
                 text=by_wind,
             )

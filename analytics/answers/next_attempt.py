@@ -12,6 +12,7 @@ from analytics.answers.mark_advice import Mark
 from analytics.answers.told import Reason, Told
 from analytics.answers.warm_up import WarmingUp
 from analytics.core import warm_up
+from analytics.core.after_advice import MARK_STANDS_M
 from analytics.core.aim import AimAdvice
 from analytics.core.conventions import DEFAULT_AIM_M, NotEnoughAttempts
 from analytics.core.mark_advice import MarkAdvice
@@ -101,10 +102,13 @@ class NextAttempt:
         where nothing is known.
     aim_m
         What it is laid out for.
+    wind_mps, wind_moves_m
+        Mean of the session's readings, None without any, and what of the mark is for it; 0 after a
+        warm-up, whose mark holds the wind already.
     contest
         None outside of a competition: then the plan's aim holds.
     mark
-        What the jumps of this and other days say, in the wind of the session.
+        What the jumps of this and other days say of the plan's mark, as the answer of that name.
     today
         None without a warm-up that was measured.
     aim
@@ -114,6 +118,8 @@ class NextAttempt:
     start_mark_m: float | None
     aim_m: float
     aim_moves_m: float
+    wind_mps: float | None
+    wind_moves_m: float
     contest: Contest | None
     mark: Mark
     today: Today | None
@@ -128,8 +134,12 @@ def work_out(
     body: Body | None = None,
     warming: WarmingUp | None = None,
 ) -> NextAttempt:
-    """Return mark and aim of the next attempt in a session; `warming` is its warm-up."""
-    mark = mark_advice.work_out(run_ups, body=body, session=session)
+    """Return mark and aim of the next attempt in a session; `warming` is its warm-up.
+
+    From the plan's mark, not from that of the last attempt: what it was moved for then, another aim
+    or another wind, would be in it twice.
+    """
+    mark = mark_advice.work_out(run_ups, body=body)
     today = None if warming is None else _today(run_ups, session, warming)
     planned_aim_m = DEFAULT_AIM_M if run_ups.marks_now is None else run_ups.marks_now.aim_m
     best = None
@@ -147,22 +157,47 @@ def work_out(
         choice = best.aim.fixed
         if not choice.good_from_m <= planned_aim_m <= choice.good_to_m:
             aim_m = choice.aim_m
-    start = None
+    base_m, wind_mps, wind_moves_m = None, _wind_of(run_ups, session), 0.0
     if today is not None:
-        start = round(today.start_mark_m + aim_m - planned_aim_m, 2)
+        base_m = today.start_mark_m
     elif isinstance(mark.advice, MarkAdvice):
-        start = round(mark.advice.start_mark_m + aim_m - planned_aim_m, 2)
+        base_m = mark.advice.start_mark_m
     elif run_ups.marks_now is not None:
-        start = round(run_ups.marks_now.start_mark_m + aim_m - planned_aim_m, 2)
+        base_m = run_ups.marks_now.start_mark_m
+    if today is None and base_m is not None and wind_mps is not None:
+        wind_moves_m = round(-_by_wind(run_ups, mark, base_m, wind_mps), 2)
+    start = None if base_m is None else round(base_m + wind_moves_m + aim_m - planned_aim_m, 2)
     return NextAttempt(
         start_mark_m=start,
         aim_m=aim_m,
         aim_moves_m=round(aim_m - planned_aim_m, 2),
+        wind_mps=wind_mps,
+        wind_moves_m=wind_moves_m,
         contest=contest,
         mark=mark,
         today=today,
         aim=best,
     )
+
+
+def _wind_of(run_ups: RunUps, session: UUID) -> float | None:
+    """Return the mean of a session's readings; None without any."""
+    here = np.array([each == session for each in run_ups.session_ids], dtype=np.bool_)
+    read = run_ups.wind_mps[here & ~np.isnan(run_ups.wind_mps)]
+    return float(read.mean()) if read.size else None
+
+
+def _by_wind(run_ups: RunUps, mark: Mark, start_m: float, wind_mps: float) -> float:
+    """Return what a wind does to where the foot lands before steering begins.
+
+    At the watched footfall, as the wind table has it; where none is watched, at the board.
+    """
+    marks = run_ups.marks_now or run_ups.latest_marks()
+    at_m = None
+    if marks is not None and mark.check_footfall is not None:
+        at_m = marks.planned_m(mark.check_footfall)
+    run_m = max(start_m - (at_m or 0.0), 0.0)
+    return float(mark.wind.moves_error(run_m, np.array(wind_mps)))
 
 
 def _today(run_ups: RunUps, session: UUID, warming: WarmingUp) -> Today | None:
@@ -245,6 +280,26 @@ def _short(found: NextAttempt) -> str:
     )
 
 
+def _moved_by_hand(found: NextAttempt) -> list[str]:
+    """Say that the last attempt began elsewhere, where nobody wrote down what for."""
+    ran_from_m = found.mark.ran_from_m
+    if (
+        found.today is not None
+        or found.wind_mps is not None
+        or found.start_mark_m is None
+        or ran_from_m is None
+        or abs(ran_from_m - found.start_mark_m) <= MARK_STANDS_M + 1e-9
+        or found.contest is not None
+    ):
+        return []
+    return [
+        _(
+            "The last attempt began at {mark}: if the mark was moved for a wind that nobody wrote "
+            "down, leave it there."
+        ).format(mark=words.metres(ran_from_m, 2))
+    ]
+
+
 def _of_today(today: Today) -> Reason:
     return Reason(
         code="today",
@@ -293,6 +348,19 @@ def _why(found: NextAttempt, of_mark: Told, of_aim: Told | None) -> list[str]:
         )
     else:
         why.append(_("The mark itself is not shown to be wrong."))
+    if found.wind_moves_m:
+        text = (
+            _("For the wind of this session, {wind} m/s, it stands {size} farther back.")
+            if found.wind_moves_m > 0
+            else _("For the wind of this session, {wind} m/s, it stands {size} toward the pit.")
+        )
+        why.append(
+            text.format(
+                wind=words.number(found.wind_mps or 0.0, 1),
+                size=words.centimetres(found.wind_moves_m),
+            )
+        )
+    why += _moved_by_hand(found)
     if found.mark.growing.outgrown:
         why.append(growing.tell(found.mark.growing))
     if found.aim_moves_m > 0:

@@ -21,7 +21,9 @@ from analytics.core.speed_to_distance import CHANGE_CV, Event
 from analytics.selectors import Body, Marks, RunUps
 
 # Lines over sessions and within them, by what they may be on either side.
-_OVER_SESSIONS = frozenset({Trouble.GROWTH, Trouble.SHORTER_LATER})
+_OVER_SESSIONS = frozenset({Trouble.GROWTH, Trouble.LONGER_LATER, Trouble.SHORTER_LATER})
+# What growing.tell tells of.
+_TOWARD_THE_PIT = frozenset({Trouble.GROWTH, Trouble.LONGER_LATER})
 _WITHIN_SESSIONS = frozenset({Trouble.FATIGUE, Trouble.LONGER_IN_SESSION})
 # Troubles that are seen as a line: the confidence that it is not level must reach the limit.
 SLOPES = _OVER_SESSIONS | _WITHIN_SESSIONS | {Trouble.WIND}
@@ -79,6 +81,7 @@ def work_out(run_ups: RunUps, *, body: Body | None = None) -> Focus:
         rng=np.random.default_rng(_SEED),
         session=run_ups.session_labels,
         wind_mps=run_ups.wind_mps,
+        grew=grown.by_height,
     )
     best, no_jump = None, None
     if isinstance(found, Diagnosis) and found.main is None:
@@ -175,7 +178,7 @@ def _what_to_do(found: Focus, seen: Diagnosis) -> list[str]:
     outgrown = [growing.tell(found.growing)] if found.growing.outgrown else []
     if seen.main is None:
         return outgrown or [_aim_or_nothing(found)]
-    if seen.main is Trouble.GROWTH and outgrown:
+    if seen.main in _TOWARD_THE_PIT and outgrown:
         return outgrown
     first = _main_trouble(seen, seen.findings[0])
     return [*outgrown, first] if seen.main is Trouble.WRONG_MARK else [first, *outgrown]
@@ -233,6 +236,10 @@ def _main_trouble(seen: Diagnosis, first: Finding) -> str:
             "Take all marks anew: from session to session the foot lands {slope} farther toward "
             "the pit."
         ),
+        Trouble.LONGER_LATER: _(
+            "Take all marks anew: from session to session the foot lands {slope} farther toward "
+            "the pit."
+        ),
         Trouble.SHORTER_LATER: _(
             "Take all marks anew: from session to session the foot lands {slope} farther from the "
             "pit. Growth would do the opposite: look for what shortens the steps."
@@ -266,6 +273,7 @@ def trouble_name(finding: Finding) -> str:
         Trouble.WRONG_MARK: _("A wrong start mark"),
         Trouble.LAST_STEPS: _("Trouble in the last steps"),
         Trouble.GROWTH: _("Growth"),
+        Trouble.LONGER_LATER: _("A gain of length from session to session"),
         Trouble.SHORTER_LATER: _("A loss of length from session to session"),
         Trouble.FATIGUE: _("Tiredness"),
         Trouble.LONGER_IN_SESSION: _("A gain of length within sessions"),

@@ -122,12 +122,9 @@ class LearnedWind:
         """How well the slope at a check mark is known."""
         return float(SLOPE_SD_M * np.sqrt(1 - self.own_share))
 
-    def moves_error(
-        self, run_m: FloatArray | float, wind_mps: FloatArray, *, instead_of_mps: float = 0.0
-    ) -> FloatArray:
-        """Return what the wind did to errors, against another wind; 0 where nobody read it."""
-        felt = felt_wind(wind_mps) - felt_wind(instead_of_mps)
-        return np.nan_to_num(self.slope_m(run_m) * felt, nan=0.0)
+    def moves_error(self, run_m: FloatArray | float, wind_mps: FloatArray) -> FloatArray:
+        """Return what the wind did to errors, against still air; 0 where nobody read it."""
+        return np.nan_to_num(self.slope_m(run_m) * felt_wind(wind_mps), nan=0.0)
 
 
 def learned_from(run_ups: RunUps) -> LearnedWind:

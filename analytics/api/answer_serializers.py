@@ -281,7 +281,6 @@ class MarkFieldsSerializer(serializers.Serializer[Any]):
     pass_through = serializers.FloatField()
     n_with_wind = serializers.IntegerField()
     wind = LearnedWindSerializer()
-    for_wind_mps = serializers.FloatField(help_text="The wind that the mark is for; 0 still air.")
     growing = GrowingSerializer()
     ran_from_m = serializers.FloatField(allow_null=True, help_text="Mark of the last attempt.")
     start_mark_feet = serializers.CharField(allow_null=True)
@@ -351,6 +350,8 @@ class NextAttemptSerializer(AnswerSerializer):
     start_mark_m = serializers.FloatField(allow_null=True)
     aim_m = serializers.FloatField()
     aim_moves_m = serializers.FloatField(help_text="What of the mark is for another aim.")
+    wind_mps = serializers.FloatField(allow_null=True, help_text="Mean reading of the session.")
+    wind_moves_m = serializers.FloatField(help_text="What of the mark is for that wind.")
     contest = ContestSerializer(allow_null=True)
     mark = MarkFieldsSerializer()
     today = TodaySerializer(

@@ -179,6 +179,56 @@ def error_causes(
     )
 
 
+def lines_and_mean(
+    error_m: FloatArray,
+    *,
+    session: npt.ArrayLike,
+    place: IntArray,
+    wind_mps: FloatArray,
+    level: float,
+) -> tuple[ErrorCauses, ErrorCauses]:
+    """Take errors apart by all lines that can be drawn, and by those that are shown alone.
+
+    Parameters
+    ----------
+    error_m, session, place, wind_mps
+        As of `error_causes`.
+    level
+        At which a line counts as shown.
+
+    Returns
+    -------
+    tuple of ErrorCauses
+        With all lines; and with those on place and wind that are shown, for the mean. A line that
+        chance drew would carry the mean off: over five attempts by twice its slope.
+
+    Raises
+    ------
+    ValueError
+        As `error_causes`.
+
+    Examples
+    --------
+    >>> lines, mean = lines_and_mean(
+    ...     np.array([0.10, 0.12, 0.11, 0.12, 0.10, 0.13]), session=[1, 1, 1, 2, 2, 2],
+    ...     place=np.array([0, 1, 2, 0, 1, 2]), wind_mps=np.full(6, np.nan), level=0.98,
+    ... )
+    >>> round(lines.mean_m, 3), round(mean.mean_m, 3), mean.place
+    (0.108, 0.113, None)
+    """
+    lines = error_causes(error_m, session=session, place=place, wind_mps=wind_mps)
+    by_place, by_wind = (
+        slope is not None and slope.is_shown(level) for slope in (lines.place, lines.wind)
+    )
+    mean = error_causes(
+        error_m,
+        session=session,
+        place=place if by_place else np.zeros(error_m.size),
+        wind_mps=wind_mps if by_wind else np.full(error_m.size, np.nan),
+    )
+    return lines, mean
+
+
 def place_in_session(session: npt.ArrayLike) -> IntArray:
     """Return how many attempts of its session came before each, in the order given.
 

@@ -22,13 +22,15 @@ class Trouble(StrEnum):
 
     A line of the errors has a cause on one side only: growth lengthens steps, so that the foot
     lands nearer the pit from session to session; tiredness shortens them, so that it lands farther
-    from it from attempt to attempt. A line that goes the other way is named by what is seen
-    (`SHORTER_LATER`, `LONGER_IN_SESSION`), for nobody knows its cause.
+    from it from attempt to attempt. A line that goes the other way, or toward the pit in a body
+    that does not grow, is named by what is seen (`SHORTER_LATER`, `LONGER_IN_SESSION`,
+    `LONGER_LATER`), for nobody knows its cause.
     """
 
     WRONG_MARK = "wrong_mark"
     LAST_STEPS = "last_steps"
     GROWTH = "growth"
+    LONGER_LATER = "longer_later"
     SHORTER_LATER = "shorter_later"
     FATIGUE = "fatigue"
     LONGER_IN_SESSION = "longer_in_session"
@@ -140,6 +142,7 @@ def diagnose(
     rng: np.random.Generator,
     session: npt.ArrayLike | None = None,
     wind_mps: npt.ArrayLike | None = None,
+    grew: bool | None = None,
     settings: DiagnosisSettings = DEFAULT_SETTINGS,
 ) -> Diagnosis | NotEnoughAttempts:
     """Weigh what may be wrong with the attempts of one plan revision.
@@ -159,6 +162,8 @@ def diagnose(
         Shape (n,), labels in the order of the sessions; None for one session.
     wind_mps
         Shape (n,), positive a tail wind; NaN where not known.
+    grew
+        Whether heights say that the athlete has grown since the plan; None where nobody knows.
     settings
         Limits.
 
@@ -177,11 +182,13 @@ def diagnose(
     Errors are taken at the check footfall, where steering has not hidden them yet, and at the
     board. Within sessions a line on the place in the session (fatigue) and the wind is fitted by
     least squares; across sessions a line of the session means on the number of the session
-    (growth, from four sessions on): `causes`. The mean error at the check footfall less what wind
-    and place explain is the mark's.
+    (growth, from four sessions on): `causes`. The mean error at the check footfall is the mark's:
+    less what wind and place explain where their lines are shown, else as it is, for a line that
+    chance drew would carry it off by decimetres.
 
     - **Wrong mark**: P(mean beyond 0.10 m at the check footfall, on one side) >= 0.8, and no line
-      over sessions: a mark that moves away is not one mark that is wrong.
+      over sessions: a mark that moves away is not one mark that is wrong. One toward the pit in a
+      body that did not grow hides no wrong mark: it is more often chance.
     - **Last steps**: the check footfall is met (P >= 0.8 within 0.10 m) and the board is missed (P
       >= 0.8 beyond 0.05 m): the mark is not the trouble.
     - **Growth, fatigue, wind**: the interval of the slope leaves out 0 (98 %), and its sign is that
@@ -207,7 +214,7 @@ def diagnose(
     >>> athlete = simulator.Athlete(mark_error_m=0.30)
     >>> run_up = simulator.plan_run_up(athlete)
     >>> made = simulator.simulate(
-    ...     athlete, attempts_by_session=[6] * 4, rng=np.random.default_rng(2)
+    ...     athlete, attempts_by_session=[6] * 4, rng=np.random.default_rng(3)
     ... )
     >>> plan = Plan(run_up.toe_m, spread.PhaseStarts(transition=10, attack=6))
     >>> found = diagnose(
@@ -228,18 +235,20 @@ def diagnose(
     if n < MIN_ATTEMPTS:
         return NotEnoughAttempts(n=n, needed=MIN_ATTEMPTS)
 
-    check, board = (
-        causes.error_causes(
+    place = causes.place_in_session(run)[usable]
+    (check, check_mean), (board, board_mean) = (
+        causes.lines_and_mean(
             error[usable],
             session=run[usable],
-            place=causes.place_in_session(run)[usable],
+            place=place,
             wind_mps=wind[usable],
+            level=settings.slope_level,
         )
         for error in (at_check, at_board)
     )
     findings = [
-        *_mark_findings(check, board, settings),
-        *_slope_findings(check, settings),
+        *_mark_findings(check_mean, board_mean, settings, drifts=_drifts(check, settings, grew)),
+        *_slope_findings(check, settings, grew=grew),
         *_spread_findings(
             toe,
             beyond=beyond,
@@ -258,7 +267,7 @@ def diagnose(
 
 
 def _mark_findings(
-    check: ErrorCauses, board: ErrorCauses, settings: DiagnosisSettings
+    check: ErrorCauses, board: ErrorCauses, settings: DiagnosisSettings, *, drifts: bool
 ) -> list[Finding]:
     off = _beyond(check, settings.check_off_m)
     met = _within(check, settings.check_off_m)
@@ -266,7 +275,7 @@ def _mark_findings(
     return [
         Finding(
             trouble=Trouble.WRONG_MARK,
-            shown=off >= settings.sure and not _is_drift(check, settings),
+            shown=off >= settings.sure and not drifts,
             probability=off,
             estimate=check.mean_m,
             interval=_interval(check),
@@ -283,9 +292,12 @@ def _mark_findings(
     ]
 
 
-def _is_drift(check: ErrorCauses, settings: DiagnosisSettings) -> bool:
+def _drifts(check: ErrorCauses, settings: DiagnosisSettings, grew: bool | None) -> bool:
     """Tell whether the mark moved away from session to session, rather than being wrong."""
-    return check.session is not None and check.session.is_shown(settings.slope_level)
+    line = check.session
+    if line is None or not line.is_shown(settings.slope_level):
+        return False
+    return _over_sessions(line, grew) is not Trouble.LONGER_LATER
 
 
 def _beyond(errors: ErrorCauses, limit: float) -> float:
@@ -313,12 +325,14 @@ def _interval(errors: ErrorCauses) -> Interval:
     )
 
 
-def _slope_findings(check: ErrorCauses, settings: DiagnosisSettings) -> list[Finding]:
+def _slope_findings(
+    check: ErrorCauses, settings: DiagnosisSettings, *, grew: bool | None
+) -> list[Finding]:
     found = []
     for trouble, slope in (
         (_within_sessions(check.place), check.place),
         (Trouble.WIND, check.wind),
-        (_over_sessions(check.session), check.session),
+        (_over_sessions(check.session, grew), check.session),
     ):
         if slope is None or trouble is None:
             continue
@@ -350,11 +364,13 @@ def _within_sessions(slope: Slope | None) -> Trouble | None:
     return Trouble.LONGER_IN_SESSION if slope.estimate < 0 else Trouble.FATIGUE
 
 
-def _over_sessions(slope: Slope | None) -> Trouble | None:
-    """Return what a line over sessions may be, by its sign."""
+def _over_sessions(slope: Slope | None, grew: bool | None) -> Trouble | None:
+    """Return what a line over sessions may be, by its sign and by what heights say."""
     if slope is None:
         return None
-    return Trouble.GROWTH if growth.lengthens_steps(slope) else Trouble.SHORTER_LATER
+    if not growth.lengthens_steps(slope):
+        return Trouble.SHORTER_LATER
+    return Trouble.LONGER_LATER if grew is False else Trouble.GROWTH
 
 
 def _spread_findings(
@@ -391,7 +407,7 @@ def _spread_findings(
         rng=rng,
         n_resamples=200,
     )
-    late = _steers_late(toe)
+    late = needed_made.steers_late(toe)
     part, sure_of_part, added = None, False, board.sd_m
     if not isinstance(shares, NotEnoughAttempts):
         part = error_shares.PARTS[shares.adds_most]
@@ -418,33 +434,6 @@ def _spread_findings(
             part=part,
         ),
     ]
-
-
-def _steers_late(toe: FloatArray) -> float:
-    """Return how sure it is that steps 5 to 3 take back less than half of what steps 2 and 1 do.
-
-    The gains of the steps of each part are averaged, the surer ones counting more.
-    """
-    steering = needed_made.needed_and_made(toe[:, :6])
-    if isinstance(steering, NotEnoughAttempts):
-        return 0.0
-    (last, last_error), (before, before_error) = (
-        _average_gain(steering.gain_observed[steps], steering.standard_error[steps])
-        for steps in (slice(0, 2), slice(2, 5))
-    )
-    error = float(np.hypot(last_error / 2, before_error))
-    if not error > 0:
-        return 0.0
-    df = max(int(steering.df.min()), 1)
-    return float(stats.t.cdf((last / 2 - before) / error, df))
-
-
-def _average_gain(gain: FloatArray, error: FloatArray) -> tuple[float, float]:
-    """Return the average of some gains and its standard error; NaN when one is not known."""
-    if not np.all(error > 0):
-        return float("nan"), float("nan")
-    weight = 1 / error**2
-    return float(np.sum(weight * gain) / np.sum(weight)), float(1 / np.sqrt(np.sum(weight)))
 
 
 def _check(toe_m: npt.ArrayLike, plan: Plan) -> tuple[FloatArray, FloatArray]:

@@ -201,6 +201,50 @@ def pass_through(gain: npt.ArrayLike, *, to_footfall: int = 0) -> float:
     return float(np.prod(1 - gains[to_footfall:]))
 
 
+def steers_late(toe_m: npt.ArrayLike) -> float:
+    """Return how sure it is that steps 5 to 3 take back less than half of what steps 2 and 1 do.
+
+    Parameters
+    ----------
+    toe_m
+        Shape (n, K), as of `needed_and_made`; the last six footfalls are looked at.
+
+    Returns
+    -------
+    float
+        0 to 1; 0 where too few attempts say.
+
+    Notes
+    -----
+    The gains of the steps of each part are averaged, the surer ones counting more.
+
+    Examples
+    --------
+    >>> steers_late([[0.06, 2.06, 4.20, 6.20, 8.30, 10.40]] * 3)
+    0.0
+    """
+    steering = needed_and_made(np.asarray(toe_m, dtype=np.float64)[:, :6])
+    if isinstance(steering, NotEnoughAttempts):
+        return 0.0
+    (last, last_error), (before, before_error) = (
+        _average_gain(steering.gain_observed[steps], steering.standard_error[steps])
+        for steps in (slice(0, 2), slice(2, 5))
+    )
+    error = float(np.hypot(last_error / 2, before_error))
+    if not error > 0:
+        return 0.0
+    df = max(int(steering.df.min()), 1)
+    return float(stats.t.cdf((last / 2 - before) / error, df))
+
+
+def _average_gain(gain: FloatArray, error: FloatArray) -> tuple[float, float]:
+    """Return the average of some gains and its standard error; NaN when one is not known."""
+    if not np.all(error > 0):
+        return float("nan"), float("nan")
+    weight = 1 / error**2
+    return float(np.sum(weight * gain) / np.sum(weight)), float(1 / np.sqrt(np.sum(weight)))
+
+
 def check_footfalls(toe_m: npt.ArrayLike) -> FloatArray:
     """Refuse what is not attempts by at least two footfalls.
 

@@ -112,6 +112,10 @@ class TestGrowth:
 
         assert (focus.growing.by_height, focus.growing.by_line) == (False, True)
         assert "Heights show no growth: who gets faster" in practice_focus.tell(focus).text
+        assert isinstance(focus.diagnosis, Diagnosis)
+        shown = {each.trouble for each in focus.diagnosis.findings if each.shown}
+        assert Trouble.LONGER_LATER in shown
+        assert Trouble.GROWTH not in shown
 
     def test_is_over_once_the_marks_were_set_anew(self):
         """Of the marks of now nobody knows anything yet: no answer asks for them anew again."""
@@ -264,7 +268,7 @@ class TestTheWind:
         assert shift > 0.03
         assert advice_of(plan).start_mark_m == 34.20
         assert advice_of(plan).answer is not MarkAnswer.MOVE
-        assert (plan.for_wind_mps, ahead.mark.for_wind_mps) == (0.0, 2.0)
+        assert (ahead.wind_mps, ahead.wind_moves_m) == (2.0, round(shift, 2))
         assert ahead.start_mark_m == pytest.approx(34.20 + shift, abs=0.006)
         assert "That is the mark for still air" in mark_advice.tell(plan).text
 
@@ -296,7 +300,41 @@ class TestTheWind:
         assert wind.move_m == pytest.approx(-table.slope_m * float(felt_wind(2.0)))
 
 
+class TestAnAimInACompetition:
+    def test_is_in_the_next_mark_once_however_often_it_was_run_from(self):
+        """The plan's mark is right. Two attempts were run for an aim 14 cm farther back."""
+        toe = np.full((14, 17), np.nan)
+        toe[:, 0] = 0.06 + np.tile([0.02, -0.02], 7) + np.repeat([0.0, 0.14], [12, 2])
+        marks = np.full(14, 34.20) + np.repeat([0.0, 0.14], [12, 2])
+        run_ups = make_run_ups(
+            toe,
+            session=[0] * 6 + [1] * 6 + [2] * 2,
+            start_mark_m=marks,
+            official_m=np.tile([5.70, 5.80, 5.75, 5.60, 5.90, 5.85, 5.65], 2),
+        )
+        last = next_attempt.Contest(5, attempts_left=1, cut_waits=False, best_m=None, cut_m=None)
+
+        found = next_attempt.work_out(run_ups, session=run_ups.session_ids[-1], contest=last)
+
+        assert advice_of(found.mark).start_mark_m == 34.20
+        assert found.aim_moves_m >= 0
+        assert found.start_mark_m == pytest.approx(34.20 + found.aim_moves_m)
+
+
 class TestAMarkThatWasMovedByHand:
+    def test_today_is_asked_about_where_nobody_wrote_a_wind_down(self):
+        toe = np.full((12, 17), np.nan)
+        toe[:, 0] = 0.06 + np.tile([0.02, -0.02, 0.0], 4)
+        marks = np.repeat([34.20, 34.34], [11, 1])
+        run_ups = make_run_ups(toe, start_mark_m=marks, session=[0] * 11 + [1])
+
+        found = next_attempt.work_out(run_ups, session=run_ups.session_ids[-1], contest=None)
+
+        assert found.start_mark_m == 34.20
+        assert "The last attempt began at 34.34 m: if the mark was moved for a wind" in (
+            next_attempt.tell(found).text
+        )
+
     def test_is_called_a_plan_that_is_behind(self):
         """Everybody runs from 34.08 and meets the board: the plan still says 34.20."""
         toe = np.full((12, 17), np.nan)

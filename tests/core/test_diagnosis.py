@@ -160,3 +160,63 @@ class TestProperties:
                 assert np.isfinite(finding.probability)
                 assert 0 <= finding.probability <= 1
                 assert np.isfinite(finding.size_m)
+
+
+class TestALineThatChanceDrew:
+    def test_does_not_carry_the_mean_off(self):
+        """Without a shown line on the place the mean error is the mean of the errors."""
+        made = troubles.attempts_with("wrong mark", [6] * 3, seed=5)
+        planned = np.asarray(troubles.PLAN.toe_m)
+        error = made.toe_m[:, troubles.PLAN.check_footfall] - planned[troubles.PLAN.check_footfall]
+
+        found = diagnosed(made, wind_mps=None)
+
+        finding = {each.trouble: each for each in found.findings}
+        lines = {Trouble.FATIGUE, Trouble.LONGER_IN_SESSION} & set(finding)
+        assert not any(finding[each].shown for each in lines)
+        assert finding[Trouble.WRONG_MARK].estimate == pytest.approx(error.mean())
+
+    def test_over_sessions_hides_no_wrong_mark_of_who_did_not_grow(self):
+        """A mark 0.5 m wrong, and a drift toward the pit of 8 cm a session."""
+        made = troubles.attempts_with("none", [5] * 6, seed=1)
+        made.toe_m[:] += 0.7 - 0.08 * made.session[:, None]
+
+        unknown, denied = (diagnosed(made, grew=each) for each in (None, False))
+
+        assert unknown.main is Trouble.GROWTH
+        assert denied.main is Trouble.WRONG_MARK
+        assert {each.trouble for each in denied.findings if each.shown} >= {
+            Trouble.WRONG_MARK,
+            Trouble.LONGER_LATER,
+        }
+
+
+class TestSides:
+    @pytest.mark.parametrize(
+        ("toward_the_pit_m", "trouble"),
+        [(0.08, Trouble.GROWTH), (-0.08, Trouble.SHORTER_LATER)],
+    )
+    def test_of_a_line_over_sessions(self, toward_the_pit_m: float, trouble: Trouble):
+        """Longer steps end nearer the pit (Meyers et al. 2017): only that is called growth."""
+        made = troubles.attempts_with("none", [5] * 8, seed=1)
+        made.toe_m[:] -= toward_the_pit_m * made.session[:, None]
+
+        found = diagnosed(made)
+
+        assert {each.trouble for each in found.findings if each.shown} >= {trouble}
+        both = {Trouble.GROWTH, Trouble.SHORTER_LATER}
+        assert both & {each.trouble for each in found.findings} == {trouble}
+
+    @pytest.mark.parametrize(
+        ("short_m", "trouble"), [(0.06, Trouble.FATIGUE), (-0.06, Trouble.LONGER_IN_SESSION)]
+    )
+    def test_of_a_line_within_sessions(self, short_m: float, trouble: Trouble):
+        """Shorter steps end farther from the pit (Girard et al. 2013): only that is tiredness."""
+        made = troubles.attempts_with("none", [8] * 4, seed=1)
+        made.toe_m[:] += short_m * np.tile(np.arange(8), 4)[:, None]
+
+        found = diagnosed(made)
+
+        assert {each.trouble for each in found.findings if each.shown} >= {trouble}
+        both = {Trouble.FATIGUE, Trouble.LONGER_IN_SESSION}
+        assert both & {each.trouble for each in found.findings} == {trouble}
