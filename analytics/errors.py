@@ -33,3 +33,12 @@ class PlanMissingError(DomainError):
     code = "plan_missing"
     status = 409
     title = "This approach has no plan yet"
+
+
+class TooMuchWorkError(DomainError):
+    """As many questions of the club as may wait for a worker wait already."""
+
+    code = "too_much_work"
+    status = 429
+    title = "Many questions of the club wait for a worker; ask again when some are answered"
+    retry_after_s = 10

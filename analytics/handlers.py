@@ -28,6 +28,10 @@ def complain_of_backlog() -> str | None:
     return backlog.find_complaint(now=timezone.now())
 
 
+def complain_of_work() -> str | None:
+    return backlog.find_work_complaint(now=timezone.now())
+
+
 class BacklogCollector(Collector):
     """Ask the database what waits when somebody looks at the metrics."""
 
@@ -42,6 +46,12 @@ class BacklogCollector(Collector):
             ("penult_refresh_oldest_seconds", "Wait of the oldest one due.", found.oldest_s),
         ):
             yield GaugeMetricFamily(name, text, value=value)
+        work = backlog.read_work_backlog()
+        for name, text, value in (
+            ("penult_work_waiting", "Questions that wait for a worker.", work.waiting),
+            ("penult_work_running", "Questions that a worker is at.", work.running),
+        ):
+            yield GaugeMetricFamily(name, text, value=value)
 
 
 _collector = BacklogCollector()
@@ -51,4 +61,5 @@ def connect() -> None:
     """Listen to approaches, and answer to health and metrics; safe to call again."""
     attempts_changed.connect(wake_workers, dispatch_uid="analytics.wake_workers")
     health.register(complain_of_backlog)
+    health.register(complain_of_work)
     metrics.add_gauges(_collector)

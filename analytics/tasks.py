@@ -1,10 +1,13 @@
-"""Jobs over series. The message only says "look now"; the rows say what is to do."""
+"""Jobs over series and over what was asked for.
+
+The message only says "look now"; the rows say what is to do.
+"""
 
 from uuid import UUID
 
 from celery import shared_task
 
-from analytics.services import refreshing, sweeping
+from analytics.services import refreshing, rounds, sweeping, working
 
 
 @shared_task(name="analytics.refresh_series")
@@ -19,3 +22,15 @@ def refresh_series(*, club_id: str, approach_id: str, finish_class: str) -> None
 def sweep_refreshes() -> None:
     """Run the service of the same name."""
     sweeping.sweep_refreshes()
+
+
+@shared_task(name="analytics.do_due_work")
+def do_due_work() -> None:
+    """Run the service of the same name."""
+    rounds.do_due_work()
+
+
+@shared_task(name="analytics.forget_old_work")
+def forget_old_work() -> None:
+    """Run the service of the same name."""
+    working.forget_old_work()

@@ -12,6 +12,12 @@ refresh_seconds = Histogram(
     buckets=(0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1, 2.5, 10, 60),
 )
 refresh_failures = Counter("penult_refresh_failures", "Refreshes that raised.")
+work_seconds = Histogram(
+    "penult_work_seconds",
+    "Time that a worker took for a question, by what became of it.",
+    ["state"],
+    buckets=(0.1, 0.25, 0.5, 1, 2.5, 5, 10, 30, 60, 120),
+)
 alerts_opened = Counter("penult_alerts_opened", "Alerts opened, by kind.", ["kind"])
 
 # Gauges that are asked of the database when somebody looks; the apps add their collectors.

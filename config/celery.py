@@ -52,6 +52,16 @@ app.conf.update(
             # A round that waited longer than this is superseded by the next one.
             "options": {"expires": 30},
         },
+        "do-due-work": {
+            "task": "analytics.do_due_work",
+            "schedule": settings.WORK_SWEEP_SECONDS,
+            "options": {"expires": 30},
+        },
+        "forget-old-work": {
+            "task": "analytics.forget_old_work",
+            "schedule": 3600.0,
+            "options": {"expires": 3600},
+        },
         "forget-answers": {
             "task": "clubs.forget_answers",
             "schedule": 3600.0,

@@ -5,10 +5,18 @@ import io
 import itertools
 import json
 from collections.abc import Collection
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
-from analytics.models import Advice, AdviceDecision, AdviceKind, Alert, AlertKind
+from analytics.models import (
+    Advice,
+    AdviceDecision,
+    AdviceKind,
+    Alert,
+    AlertKind,
+    AskedWork,
+    WorkKind,
+)
 from approaches.models import (
     Approach,
     Attempt,
@@ -275,6 +283,28 @@ def make_alert(attempt: Attempt, **fields: Any) -> Alert:
                 "opened_at_attempt": attempt,
                 "opened_at": attempt.started_at,
                 "evidence": _NO_JUMPS,
+                **fields,
+            },
+        )
+
+
+def make_work(*athletes: Athlete, **fields: Any) -> AskedWork:
+    """Return a question about athletes of one club that waits for a worker."""
+    club_id = athletes[0].club_id
+    with club_scope(club_id):
+        return AskedWork.objects.create(
+            club_id=club_id,
+            **{
+                "kind": WorkKind.WHAT_IF,
+                "asked": {
+                    "approach": str(athletes[0].id),
+                    "finish": "jump",
+                    "last": 40,
+                    "choices": {"move_mark_m": -0.1},
+                },
+                "athlete_ids": [each.id for each in athletes],
+                "forget_at": datetime.now(UTC) + timedelta(days=7),
+                "method": 1,
                 **fields,
             },
         )

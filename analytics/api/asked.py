@@ -18,7 +18,7 @@ from analytics.api import answers
 from analytics.api.figures import FINISH, asked_series
 from analytics.selectors import RunUps
 from analytics.services.figures import as_json
-from analytics.services.method import METHOD
+from analytics.services.heads import head_of
 from clubs.api import permissions
 from clubs.api.base import ClubView
 from common.api.errors import InvalidParameterError
@@ -112,33 +112,3 @@ def in_language_of(request: Request, make: Callable[[], HttpResponse]) -> HttpRe
         response = make()
     patch_vary_headers(response, ["Accept-Language"])
     return response
-
-
-def head_of(run_ups: RunUps) -> dict[str, Any]:
-    """Return what every answer about one series begins with."""
-    return {
-        "approach": run_ups.series.approach_id,
-        "finish": run_ups.series.finish_class.value,
-        "as_of": max(run_ups.changed_at, default=None),
-        "through_attempt": run_ups.ids[-1] if run_ups.ids else None,
-        "n": len(run_ups),
-        "stale": False,
-        "method": METHOD,
-        "window": window_of(run_ups),
-    }
-
-
-def window_of(run_ups: RunUps) -> dict[str, Any] | None:
-    """Return which attempts an answer was worked out from; None when there is none."""
-    if not run_ups.ids:
-        return None
-    return {
-        "n": len(run_ups),
-        "n_sessions": len(set(run_ups.session_ids)),
-        "first_attempt": run_ups.ids[0],
-        "last_attempt": run_ups.ids[-1],
-        "first_started_at": run_ups.started_at[0],
-        "last_started_at": run_ups.started_at[-1],
-        "plan_revision": int(run_ups.revisions[-1]) or None,
-        "aim_m": float(run_ups.aim_m[-1]),
-    }

@@ -17,9 +17,10 @@ from analytics.answers.next_attempt import CUT_AFTER, Contest
 from analytics.answers.remembered import memory
 from analytics.api import answer_serializers as serializers
 from analytics.api import warming_up
-from analytics.api.asked import DEFAULT_LAST, EVERY, LANGUAGE, AnswerView, AskedView, head_of
+from analytics.api.asked import DEFAULT_LAST, EVERY, LANGUAGE, AnswerView, AskedView
 from analytics.selectors import SeriesInSession
 from analytics.services.figures import as_json
+from analytics.services.heads import head_of
 from approaches import selectors as approach_selectors
 from approaches.models import SessionKind
 from common.api.errors import InvalidParameterError

@@ -12,6 +12,7 @@ from analytics.api import (
     run_up,
     views,
     warming_up,
+    work,
 )
 
 urlpatterns = [
@@ -85,6 +86,8 @@ urlpatterns = [
     ),
     path("overview", overviews.OverviewView.as_view(), name="overview"),
     path("approaches/<uuid:approach_id>/card", papers.CardView.as_view(), name="card"),
+    path("approaches/<uuid:approach_id>/what-if", work.WhatIfView.as_view(), name="what-if"),
+    path("work/<uuid:work_id>/", work.WorkDetail.as_view(), name="work_detail"),
     path("alerts/", views.AlertList.as_view(), name="alerts"),
     path("alerts/<uuid:alert_id>/", views.AlertDetail.as_view(), name="alert"),
     path("alert-rules/", views.AlertRuleList.as_view(), name="alert_rules"),

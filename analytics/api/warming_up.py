@@ -12,9 +12,10 @@ from analytics.answers import warm_up
 from analytics.answers.remembered import memory
 from analytics.answers.warm_up import WarmingUp
 from analytics.api import warming_up_serializers as serializers
-from analytics.api.asked import LANGUAGE, MOST_LAST, AskedView, head_of
+from analytics.api.asked import LANGUAGE, MOST_LAST, AskedView
 from analytics.selectors import RunUps, Series
 from analytics.services.figures import as_json
+from analytics.services.heads import head_of
 from approaches import selectors as approach_selectors
 from approaches.models import FinishClass
 from common.api.errors import InvalidParameterError

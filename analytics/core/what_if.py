@@ -9,7 +9,13 @@ import numpy as np
 import numpy.typing as npt
 
 from analytics.core import conventions, needed_made, simulator, wind
-from analytics.core.conventions import DEFAULT_LEVEL, FloatArray, Interval, NotEnoughAttempts
+from analytics.core.conventions import (
+    DEFAULT_LEVEL,
+    BoolArray,
+    FloatArray,
+    Interval,
+    NotEnoughAttempts,
+)
 from analytics.core.simulator import Athlete
 
 MIN_OWN_ATTEMPTS = 15
@@ -56,14 +62,15 @@ class WhatIf:
     mean_square_error_m2
         Of the toe against the aim, square metres: bias and spread in one.
     official_m
-        Mean of the best official distance of a session, of those with a valid jump in both.
+        Mean of the best official distance of a session, of those with a valid jump in both; None
+        where fewer than two have one.
     """
 
     n_sessions: int
     n_attempts: int
     no_jump_share: Outcome
     mean_square_error_m2: Outcome
-    official_m: Outcome
+    official_m: Outcome | None
 
 
 def what_if(
@@ -73,6 +80,7 @@ def what_if(
     rng: np.random.Generator,
     n_sessions: int = SESSIONS,
     attempts_each: int = ATTEMPTS_EACH,
+    aims_m: tuple[float, float] | None = None,
 ) -> WhatIf:
     """Simulate two athletes with the same luck and say what differs.
 
@@ -84,6 +92,9 @@ def what_if(
         Source of chance.
     n_sessions, attempts_each
         Sessions, at least 100, and attempts in each, at least 1.
+    aims_m
+        Where the plan wants the toe, before and after, if that is not where the athletes steer to:
+        whoever lands short on average has habits around that place, and an error all the same.
 
     Returns
     -------
@@ -127,12 +138,13 @@ def what_if(
     counts = [attempts_each] * n_sessions
     shape = (n_sessions, attempts_each)
     beyond, square, best = [], [], []
-    for athlete in (before, after):
+    aims_m = aims_m or (before.aim_m, after.aim_m)
+    for athlete, aim_m in zip((before, after), aims_m, strict=True):
         made = simulator.simulate(
             athlete, attempts_by_session=counts, rng=np.random.default_rng(seed)
         )
         beyond.append(made.no_jump.reshape(shape).mean(axis=1))
-        square.append(((made.true_board_m - athlete.aim_m) ** 2).reshape(shape).mean(axis=1))
+        square.append(((made.true_board_m - aim_m) ** 2).reshape(shape).mean(axis=1))
         best.append(np.nan_to_num(made.official_m, nan=-np.inf).reshape(shape).max(axis=1))
     valid = np.isfinite(best[0]) & np.isfinite(best[1])
     return WhatIf(
@@ -140,7 +152,9 @@ def what_if(
         n_attempts=n_sessions * attempts_each,
         no_jump_share=_outcome(beyond[0], beyond[1]),
         mean_square_error_m2=_outcome(square[0], square[1]),
-        official_m=_outcome(best[0][valid], best[1][valid]),
+        official_m=(
+            _outcome(best[0][valid], best[1][valid]) if np.count_nonzero(valid) > 1 else None
+        ),
     )
 
 
@@ -232,23 +246,28 @@ def expected_board(athlete: Athlete) -> tuple[float, float]:
     )
 
 
-def own_habits(toe_m: npt.ArrayLike, *, like: Athlete) -> Athlete | NotEnoughAttempts:
+def own_habits(
+    toe_m: npt.ArrayLike, *, like: Athlete, wind_mps: npt.ArrayLike | None = None
+) -> Athlete | NotEnoughAttempts:
     """Return a simulated athlete whose spread and steering are those of own attempts.
 
     Parameters
     ----------
     toe_m
         Shape (n, steps + 1): footfalls of one plan revision, k = 0 the take-off foot, NaN where
-        not measured; the wind taken out.
+        not measured.
     like
         Whose speed, distances and other habits are taken; its number of steps counts.
+    wind_mps
+        Shape (n,): as read, NaN where nobody did: such an attempt counts as made in the usual wind.
+        Without it what the wind did is taken for unsteadiness.
 
     Returns
     -------
     Athlete or NotEnoughAttempts
         `MIN_OWN_ATTEMPTS` complete attempts are needed. It aims where the attempts landed on
-        average, without wind, session effect or perception: all of them are in the spread that was
-        measured, and in the gains.
+        average, without session effect or perception: both are in the spread that was measured, and
+        in the gains. Its wind is that of the attempts less its mean: 0 is the usual one.
 
     Raises
     ------
@@ -259,8 +278,10 @@ def own_habits(toe_m: npt.ArrayLike, *, like: Athlete) -> Athlete | NotEnoughAtt
     -----
     Of each step the gain is the slope of made on needed (`needed_made`), its unsteadiness the SD of
     what is left on n - 2 degrees of freedom: then the SD at the board comes out as measured, but
-    for the degrees of freedom. Attempts with a gap are left out whole, and so are no jumps that
-    nobody measured: where there are many, the risk is understated.
+    for the degrees of freedom. What wind adds to a step (`wind.usual_wind_slope`, of a usual
+    athlete) is taken out of what was made, and stays in what was needed. Attempts with a gap are
+    left out whole, and so are no jumps that nobody measured: where there are many, the risk is
+    understated.
 
     Examples
     --------
@@ -274,12 +295,18 @@ def own_habits(toe_m: npt.ArrayLike, *, like: Athlete) -> Athlete | NotEnoughAtt
     toe = needed_made.check_footfalls(toe_m)
     if toe.shape[1] != like.n_steps + 1:
         raise ValueError(f"{like.n_steps} steps have {like.n_steps + 1} footfalls: {toe.shape}")
-    complete = toe[~np.isnan(toe).any(axis=1)]
+    is_complete: BoolArray = np.asarray(~np.isnan(toe).any(axis=1))
+    complete = toe[is_complete]
     n = complete.shape[0]
     if n < MIN_OWN_ATTEMPTS:
         return NotEnoughAttempts(n=n, needed=MIN_OWN_ATTEMPTS)
-    off = complete - complete.mean(axis=0)
+    usual = complete.mean(axis=0)
+    off = complete - usual
     needed, made = off[:, 1:], np.diff(off, axis=1)
+    blown = _off_usual_wind(wind_mps, is_complete)
+    slope = wind.usual_wind_slope(np.maximum(usual[-1] - usual, 0.0))
+    felt = wind.felt_wind(blown)
+    made = made - np.outer(felt - felt.mean(), np.diff(slope))
     squares = np.sum(needed**2, axis=0)
     spread = squares > n * conventions.NO_SPREAD_M**2
     gains = np.zeros(like.n_steps)
@@ -296,7 +323,7 @@ def own_habits(toe_m: npt.ArrayLike, *, like: Athlete) -> Athlete | NotEnoughAtt
         gains=_plain(gains),
         perception_sd_m=0.0,
         perception_sd_share=0.0,
-        wind_sd_mps=0.0,
+        wind_sd_mps=float(blown.std(ddof=1)),
         mean_wind_mps=0.0,
         fatigue=0.0,
         fatigue_spread=0.0,
@@ -305,9 +332,21 @@ def own_habits(toe_m: npt.ArrayLike, *, like: Athlete) -> Athlete | NotEnoughAtt
     )
 
 
+def _off_usual_wind(wind_mps: npt.ArrayLike | None, is_complete: BoolArray) -> FloatArray:
+    """Return by how much the wind of each complete attempt was off their mean, 0 if unknown."""
+    if wind_mps is None:
+        return np.zeros(np.count_nonzero(is_complete))
+    read = np.asarray(wind_mps, dtype=np.float64)
+    if read.shape != is_complete.shape:
+        raise ValueError(f"{is_complete.size} attempts have as many winds: {read.shape}")
+    conventions.check_not_infinite(read, name="wind_mps")
+    read = read[is_complete]
+    known = ~np.isnan(read)
+    mean = float(read[known].mean()) if known.any() else 0.0
+    return np.where(known, read - mean, 0.0)
+
+
 def _outcome(before: FloatArray, after: FloatArray) -> Outcome:
-    if before.size < 2:
-        raise ValueError("hardly a session has a valid jump: nothing to compare")
     difference = after - before
     error = float(difference.std(ddof=1) / np.sqrt(difference.size))
     change = float(difference.mean())

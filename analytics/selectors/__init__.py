@@ -56,12 +56,21 @@ from analytics.selectors.standing import (
 )
 from analytics.selectors.titles import Title, read_title_for
 from analytics.selectors.warming_up import WarmingUp, find_competitions, list_warming_up_for
+from analytics.selectors.work import (
+    DueWork,
+    WorkBacklog,
+    get_work_for,
+    list_due_work,
+    list_work_for,
+    read_work_backlog,
+)
 
 __all__ = [
     "AnyPoint",
     "AthleteFacts",
     "Body",
     "CheckMark",
+    "DueWork",
     "HeldRule",
     "Landings",
     "LastMetres",
@@ -81,6 +90,7 @@ __all__ = [
     "Standing",
     "Title",
     "WarmingUp",
+    "WorkBacklog",
     "count_series_judged_otherwise",
     "find_competitions",
     "find_first_open",
@@ -88,14 +98,17 @@ __all__ = [
     "get_alert_for",
     "get_alert_rule",
     "get_standing_for",
+    "get_work_for",
     "list_advice",
     "list_alert_rules",
     "list_alerts_for",
+    "list_due_work",
     "list_series",
     "list_series_in_session_for",
     "list_sessions_since",
     "list_summaries",
     "list_warming_up_for",
+    "list_work_for",
     "lock_alert",
     "put_off_on",
     "read_body_for",
@@ -111,5 +124,6 @@ __all__ = [
     "read_series_with_last_metres",
     "read_squad_for",
     "read_title_for",
+    "read_work_backlog",
     "stamp_of",
 ]

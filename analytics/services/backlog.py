@@ -1,12 +1,18 @@
-"""How many series wait, over all clubs, and for how long: numbers only."""
+"""How many series and questions wait, over all clubs, and for how long: numbers only."""
 
 from dataclasses import dataclass
 from datetime import datetime
 
+from django.conf import settings
 from django.db import connection
+
+from analytics import selectors
+from analytics.selectors import WorkBacklog
 
 # Figures follow a push within about a second; so late, something is wrong.
 LATE_S = 30.0
+# A question may take a minute or two, and others wait behind it.
+WORK_LATE_S = 120.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,3 +41,19 @@ def find_complaint(*, now: datetime) -> str | None:
     if backlog.poisoned:
         return f"{backlog.poisoned} series could not be computed and were put off."
     return None
+
+
+def read_work_backlog() -> WorkBacklog:
+    """Return how much of what was asked for waits and runs at present."""
+    return selectors.read_work_backlog(lease_s=settings.WORK_LEASE_SECONDS)
+
+
+def find_work_complaint(*, now: datetime) -> str | None:
+    """Return what is wrong with the work that waits in one sentence, or None."""
+    backlog = read_work_backlog()
+    if backlog.oldest_at is None or backlog.running:
+        return None  # what waits behind something that goes on will have its turn
+    waited_s = (now - backlog.oldest_at).total_seconds()
+    if waited_s <= WORK_LATE_S:
+        return None
+    return f"{backlog.waiting} questions wait for a worker, the oldest for {waited_s:.0f} s."

@@ -41,6 +41,8 @@ MATCH_GATES = Right("gates:write", _STAFF)
 ATTEMPTS_BY_HAND = Right("attempts:write", _STAFF)
 READ_QUARANTINE = Right("attempts:write", _ADMIN | {DEVICE})
 READ_ANALYTICS = Right("analytics:read", _PEOPLE)
+# What it changes is a queue of questions, and no record of the club.
+ASK_FOR_WORK = Right("analytics:read", _PEOPLE)
 ATTEND_ALERTS = Right("analytics:write", _STAFF)
 DECIDE_ON_ADVICE = Right("analytics:write", _STAFF)
 WRITE_ALERT_RULES = Right("analytics:write", _ADMIN)

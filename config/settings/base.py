@@ -6,7 +6,7 @@ from typing import Any
 
 import structlog
 
-from config.settings.environment import database_from_url, flag, required, seconds, text
+from config.settings.environment import count, database_from_url, flag, required, seconds, text
 
 BASE_DIR = Path(__file__).resolve().parent.parent.parent
 
@@ -174,6 +174,13 @@ X_FRAME_OPTIONS = "DENY"
 
 # Seconds between two rounds of the beat task that picks up refreshes whose wake-up got lost.
 REFRESH_SWEEP_SECONDS = 2.0
+# The same for questions that take longer than a request may.
+WORK_SWEEP_SECONDS = 5.0
+# A worker says every second or so how far it is with a question. Not heard of for so long, it is
+# lost, and another one takes the question up.
+WORK_LEASE_SECONDS = seconds("WORK_LEASE_SECONDS", default=20.0)
+# How many questions workers are at, all together: figures that follow a push need the others.
+WORK_AT_ONCE = count("WORK_AT_ONCE", default=1)
 # A worker that has had nothing to do for so long, while series waited for as long, ends itself.
 # By each web process; about 30 kB each.
 PICTURES_REMEMBERED = int(text("PICTURES_REMEMBERED", "200"))

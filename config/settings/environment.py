@@ -40,6 +40,13 @@ def seconds(name: str, *, default: float) -> float:
     return length_s
 
 
+def count(name: str, *, default: int) -> int:
+    value = os.environ.get(name, str(default))
+    if not value.isascii() or not value.isdigit() or not 1 <= int(value[:4]) <= 1000:
+        raise ImproperlyConfigured(f"{name} is a whole number from 1 to 1000, not {value!r}.")
+    return int(value)
+
+
 def database_from_url(url: str) -> dict[str, Any]:
     """Return Django's settings for a postgresql:// address.
 

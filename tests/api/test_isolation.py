@@ -34,6 +34,7 @@ OF_ATHLETES = {
     "squad_member_id",
     "assignment_id",
     "advice_id",
+    "work_id",
 }
 # What an address may hold besides ids: a word that is the same in every club.
 WORDS = {"kind"}
@@ -137,6 +138,7 @@ def own_ids(world: World) -> dict[str, object]:
             "alert_id": factories.make_alert(attempt).id,
             "through_attempt_id": latest.id,
             "advice_id": factories.make_advice(attempt).id,
+            "work_id": factories.make_work(world.athlete).id,
             "measurement_id": factories.make_measurement(world.athlete).id,
             "sprint_test_id": factories.make_sprint_test(world.athlete).id,
             "consent_id": factories.make_consent(world.athlete).id,

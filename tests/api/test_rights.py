@@ -42,6 +42,7 @@ GRANTS = {
     "Attempts by hand": {"admin": "rw", "coach": "rw", "athlete": "r", "device": ""},
     "Quarantine": {"admin": "rw", "coach": "", "athlete": "", "device": "rw"},
     "Figures": {"admin": "r", "coach": "r", "athlete": "r", "device": ""},
+    "Work that was asked for": {"admin": "rw", "coach": "rw", "athlete": "rw", "device": ""},
     "Advice that was decided on": {"admin": "rw", "coach": "rw", "athlete": "r", "device": ""},
     "Alerts": {"admin": "rw", "coach": "rw", "athlete": "r", "device": ""},
     "Alert rules": {"admin": "rw", "coach": "r", "athlete": "r", "device": ""},

@@ -114,6 +114,7 @@ class TestWhatIf:
         found = compared(ME, replace(ME), n_sessions=100)
 
         for figure in (found.no_jump_share, found.mean_square_error_m2, found.official_m):
+            assert figure is not None
             assert (figure.change, figure.monte_carlo_error) == (0.0, 0.0)
         assert (found.n_sessions, found.n_attempts) == (100, 600)
 
@@ -129,9 +130,20 @@ class TestWhatIf:
         with pytest.raises(ValueError, match=words):
             compared(ME, after, **options)
 
-    def test_who_never_jumps_validly_cannot_be_compared(self):
-        with pytest.raises(ValueError, match="valid jump"):
-            compared(replace(ME, aim_m=-1.0), replace(ME, aim_m=-1.0), n_sessions=100)
+    def test_who_never_jumps_validly_has_no_distance(self):
+        found = compared(replace(ME, aim_m=-1.0), replace(ME, aim_m=-1.0), n_sessions=100)
+
+        assert found.official_m is None
+        assert found.no_jump_share.before == 1.0
+
+    def test_errors_are_against_the_aim_of_the_plan(self):
+        # Lands where he steers to, 0.06 m; the plan wants 0.10: bias squared comes on top.
+        at_place = compared(ME, ME, n_sessions=200).mean_square_error_m2
+        off_plan = compared(ME, ME, n_sessions=200, aims_m=(0.10, 0.10)).mean_square_error_m2
+
+        mean = board(ME, sessions=200, seed=int(np.random.default_rng(1).integers(2**63))).mean()
+        expected = at_place.before + (0.10 - mean) ** 2 - (0.06 - mean) ** 2
+        assert off_plan.before == pytest.approx(expected)
 
 
 class TestSteadier:
@@ -190,6 +202,45 @@ class TestOwnHabits:
         assert own.gains == pytest.approx(known.gains, abs=0.05)
         assert own.step_sds_m == pytest.approx(known.step_sds_m, rel=0.08)
         assert own.start_sd_m == pytest.approx(ME.start_sd_m, rel=0.08)
+
+    def test_the_wind_is_taken_out_of_the_steps_and_comes_back_as_wind(self):
+        # Hardly anything but wind: its SD is found, and the steps are as steady as they are.
+        blown = replace(
+            ME,
+            steering_from=0,
+            start_sd_m=0.0,
+            session_sd_m=0.0,
+            step_sd_m=0.01,
+            wind_sd_mps=1.0,
+            measurement_sd_m=0.0,
+            unmeasured_no_jump_share=0.0,
+        )
+        made = simulator.simulate(blown, attempts_by_session=[2000], rng=np.random.default_rng(11))
+
+        own = own_habits(made.toe_m, like=ME, wind_mps=made.wind_mps)
+        unaware = own_habits(made.toe_m, like=ME)
+
+        assert isinstance(own, Athlete)
+        assert isinstance(unaware, Athlete)
+        assert own.wind_sd_mps == pytest.approx(1.0, rel=0.05)
+        assert own.step_sds_m == pytest.approx((0.01,) * 16, rel=0.1)
+        assert expected_board(own)[1] == pytest.approx(made.toe_m[:, 0].std(), rel=0.05)
+        # To the last step 1 m/s adds 0.08 ((26.6 / 35)^1.5 - (24.6 / 35)^1.5) = 6 mm, by hand.
+        assert unaware.wind_sd_mps == 0.0
+        assert unaware.step_sds_m[0] == pytest.approx(np.hypot(0.01, 0.006), rel=0.1)
+
+    def test_a_wind_that_nobody_read_is_the_usual_one(self):
+        toe = simulator.simulate(
+            replace(ME, unmeasured_no_jump_share=0.0),
+            attempts_by_session=[20],
+            rng=np.random.default_rng(6),
+        ).toe_m
+
+        unread = own_habits(toe, like=ME, wind_mps=np.full(20, NAN))
+
+        assert unread == own_habits(toe, like=ME)
+        with pytest.raises(ValueError, match="winds"):
+            own_habits(toe, like=ME, wind_mps=[1.0])
 
     def test_gaps_leave_attempts_out_and_few_are_not_enough(self):
         toe = simulator.simulate(

@@ -1,0 +1,188 @@
+"""How well own attempts know what another habit would change."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from analytics.core import conventions, what_if
+from analytics.core.conventions import DEFAULT_LEVEL, Interval, NotEnoughAttempts
+from analytics.core.simulator import Athlete
+
+MIN_RESAMPLES = 40
+"""With 40 values the ends of a 95 % range are the lowest and the highest but none; ours."""
+
+MIN_SESSIONS = 5
+"""Sessions from which on whole ones are drawn; ours."""
+
+Change = Callable[[Athlete], Athlete]
+
+
+@dataclass(frozen=True, slots=True)
+class Changes:
+    """What a change of habits did in one resample: after less before.
+
+    Attributes
+    ----------
+    official_m
+        None where hardly a session had a valid jump.
+    """
+
+    no_jump_share: float
+    mean_square_error_m2: float
+    official_m: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class KnownTo:
+    """Within what a change lies, as well as own attempts know the habits.
+
+    Attributes
+    ----------
+    n_resamples
+        That had enough attempts.
+    no_jump_share, mean_square_error_m2, official_m
+        Of the change; `official_m` None where a resample had none.
+    """
+
+    n_resamples: int
+    no_jump_share: Interval
+    mean_square_error_m2: Interval
+    official_m: Interval | None
+
+
+def resampled_changes(
+    toe_m: npt.ArrayLike,
+    *,
+    wind_mps: npt.ArrayLike,
+    session: npt.ArrayLike,
+    like: Athlete,
+    change: Change,
+    aims_m: tuple[float, float],
+    rng: np.random.Generator,
+    n_resamples: int,
+    n_sessions: int,
+) -> Iterator[Changes | None]:
+    """Draw own sessions anew, again and again, and yield what the change does in each.
+
+    Parameters
+    ----------
+    toe_m, wind_mps, like
+        As `what_if.own_habits` takes them.
+    session
+        Shape (n,): which session each attempt was made in.
+    change
+        Makes the athlete with another habit.
+    aims_m
+        As `what_if.what_if` takes them.
+    rng
+        Source of chance.
+    n_resamples, n_sessions
+        How many times, and how much is simulated each time.
+
+    Yields
+    ------
+    Changes or None
+        None where too few complete attempts were drawn.
+
+    Raises
+    ------
+    ValueError
+        As the two functions raise.
+
+    Notes
+    -----
+    Whole sessions are drawn with replacement, since attempts of one share their day, and habits
+    taken from what came out (Efron 1979, Field & Welsh 2007, from memory). With fewer than
+    `MIN_SESSIONS` there are too few to draw from, and attempts are drawn. All resamples simulate
+    with the same luck, so that they differ by what the habits are and hardly by chance.
+
+    Examples
+    --------
+    >>> from analytics.core import simulator
+    >>> me = Athlete(unmeasured_no_jump_share=0.0)
+    >>> made = simulator.simulate(
+    ...     me, attempts_by_session=[6] * 5, rng=np.random.default_rng(1)
+    ... )
+    >>> calmer = lambda habits: what_if.steadier(habits, first_step=5, last_step=1, factor=0.5)
+    >>> changes = resampled_changes(
+    ...     made.toe_m,
+    ...     wind_mps=made.wind_mps,
+    ...     session=made.session,
+    ...     like=me,
+    ...     change=calmer,
+    ...     aims_m=(0.06, 0.06),
+    ...     rng=np.random.default_rng(1),
+    ...     n_resamples=3,
+    ...     n_sessions=100,
+    ... )
+    >>> [each.no_jump_share < 0 for each in changes]
+    [True, True, True]
+    """
+    toe, wind = np.asarray(toe_m, dtype=np.float64), np.asarray(wind_mps, dtype=np.float64)
+    labels = np.unique(np.asarray(session), return_inverse=True)[1]
+    n_days = int(labels.max(initial=-1)) + 1
+    luck = int(rng.integers(2**63))
+    for _ in range(n_resamples):
+        drawn = (
+            np.concatenate(
+                [np.flatnonzero(labels == day) for day in rng.integers(n_days, size=n_days)]
+            )
+            if n_days >= MIN_SESSIONS
+            else rng.integers(toe.shape[0], size=toe.shape[0])
+        )
+        me = what_if.own_habits(toe[drawn], like=like, wind_mps=wind[drawn])
+        if isinstance(me, NotEnoughAttempts):
+            yield None
+            continue
+        found = what_if.what_if(
+            me,
+            change(me),
+            rng=np.random.default_rng(luck),
+            n_sessions=n_sessions,
+            aims_m=aims_m,
+        )
+        yield Changes(
+            no_jump_share=found.no_jump_share.change,
+            mean_square_error_m2=found.mean_square_error_m2.change,
+            official_m=None if found.official_m is None else found.official_m.change,
+        )
+
+
+def known_to(changes: Sequence[Changes]) -> KnownTo | NotEnoughAttempts:
+    """Return the middle 95 % of the changes.
+
+    Parameters
+    ----------
+    changes
+        Of the resamples that had one.
+
+    Returns
+    -------
+    KnownTo or NotEnoughAttempts
+        `MIN_RESAMPLES` are needed; n counts resamples.
+
+    Examples
+    --------
+    >>> found = known_to([Changes(n / 40, 0.0, None) for n in range(41)])
+    >>> round(found.no_jump_share.low, 3), found.no_jump_share.high, found.official_m is None
+    (0.025, 0.975, True)
+    """
+    if len(changes) < MIN_RESAMPLES:
+        return NotEnoughAttempts(n=len(changes), needed=MIN_RESAMPLES)
+    distances = [each.official_m for each in changes if each.official_m is not None]
+    return KnownTo(
+        n_resamples=len(changes),
+        no_jump_share=_middle([each.no_jump_share for each in changes]),
+        mean_square_error_m2=_middle([each.mean_square_error_m2 for each in changes]),
+        official_m=_middle(distances) if len(distances) == len(changes) else None,
+    )
+
+
+def _middle(values: Sequence[float]) -> Interval:
+    outside = (1 - conventions.DEFAULT_LEVEL) / 2
+    low, high = np.quantile(values, [outside, 1 - outside])
+    return Interval(low=float(low), high=float(high), level=DEFAULT_LEVEL)
