@@ -27,6 +27,7 @@ from clubs.api.base import ClubView
 from clubs.selectors import DEVICE
 from common.api import bodies
 from common.api.parsers import read_json
+from common.api.preconditions import find_idempotency_key
 from common.api.problems import UnsupportedMediaTypeError
 
 JSON, NDJSON, CSV = "application/json", "application/x-ndjson", "text/csv"
@@ -42,7 +43,7 @@ PROBLEMS_OF_ONE = {
     "422": "The attempt breaks a rule; it waits in quarantine.",
 }
 PROBLEMS_OF_TYPED = {
-    "409": "The same request is being answered at this moment.",
+    "409": "The same request is being answered at this moment, or was stored with other content.",
     "422": "The attempt breaks a rule and is not kept, or the key was used for another request.",
 }
 PROBLEMS_OF_BATCH = {
@@ -180,6 +181,7 @@ class PushView(ClubView):
                     source_id=self.source_id(),
                     session_id=session_id,
                     typed=typed,
+                    key=find_idempotency_key(self.request),
                     caller=self.caller,
                     athletes=self.athletes(),
                     dry_run=dry_run,

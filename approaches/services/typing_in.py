@@ -1,6 +1,6 @@
 """Attempts that a person types in, where no device measured them."""
 
-from uuid import UUID, uuid4
+from uuid import UUID, uuid4, uuid5
 
 import msgspec
 from django.db.models import QuerySet
@@ -24,11 +24,15 @@ def type_attempt(
     source_id: UUID,
     session_id: UUID,
     typed: TypedAttempt,
+    key: str | None = None,
     caller: Caller | None = None,
     athletes: QuerySet[Athlete] | None = None,
     dry_run: bool = False,
 ) -> pushing.RowResult:
     """Store an attempt under a person's own source, with an external id made for it.
+
+    The id is made of `key`, so that an attempt which is sent again under its key is known for ever,
+    also when the answers to keys are forgotten: a phone may find a line only days later.
 
     Nothing of a refused attempt is kept: whoever types it in reads the answer.
 
@@ -40,11 +44,14 @@ def type_attempt(
         The person's source was closed.
     RefusedRowError
         The attempt breaks a rule or names something unknown.
+    ConflictingRowError
+        Another attempt was stored under the key.
     """
     with club_scope(club):
         session = selectors.get_session(session_id)
+        made_id = uuid4() if key is None else uuid5(session.id, key)
         reading = Reading(
-            external_id=f"typed-{uuid4()}", session=str(session.id), **msgspec.structs.asdict(typed)
+            external_id=f"typed-{made_id}", session=str(session.id), **msgspec.structs.asdict(typed)
         )
         return pushing.record_one(
             club=club,

@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 
 from approaches.models import Attempt, QuarantinedRow
-from clubs.models import Source
+from clubs.models import AnsweredRequest, Source
 from common.club_scope import club_scope
 from tests.api.conftest import Api, World
 from tests.factories import make_reading
@@ -85,6 +85,23 @@ class TestTypingIn:
         refused = admin.post(path, typed(world, wind_mps=0.1), Idempotency_Key=KEY)
 
         assert (refused.status_code, refused.json()["code"]) == (422, "key_reused")
+
+    def test_knows_a_key_still_when_its_answer_is_forgotten(
+        self, world: World, admin: Api, path: str
+    ):
+        body = typed(world)
+        first = admin.post(path, body, Idempotency_Key=KEY)
+        with club_scope(world.club):
+            AnsweredRequest.objects.all().delete()
+
+        again = admin.post(path, body, Idempotency_Key=KEY)
+        with club_scope(world.club):
+            AnsweredRequest.objects.all().delete()
+        other = admin.post(path, {**body, "wind_mps": 0.1}, Idempotency_Key=KEY)
+
+        assert (again.status_code, again.json()) == (200, {**first.json(), "created": False})
+        assert (other.status_code, other.json()["code"]) == (409, "conflict")
+        assert len(stored(world)) == 1
 
     def test_stores_two_equal_attempts_with_two_keys(self, world: World, admin: Api, path: str):
         body = typed(world, started_at="2026-05-02T09:14:00+02:00")
