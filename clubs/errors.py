@@ -31,6 +31,22 @@ class MissingScopeError(DomainError):
     title = "The token lacks a scope"
 
 
+class NotFromPageError(DomainError):
+    """A write came with the log-in of a browser, and not from a page of ours."""
+
+    code = "not_from_page"
+    status = 403
+    title = "Open the page again, or send an access token"
+
+
+class OtherPersonError(DomainError):
+    """Somebody else has logged in on this browser since the page was opened."""
+
+    code = "other_person"
+    status = 403
+    title = "Somebody else has logged in on this browser"
+
+
 class RevokedSourceError(DomainError):
     """The source may not push any more."""
 

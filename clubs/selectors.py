@@ -210,19 +210,57 @@ def list_club_ids() -> list[UUID]:
         return [club_id for (club_id,) in cursor.fetchall()]
 
 
-def list_clubs_administered_by(user: User) -> list[Club]:
-    """Return the clubs in which `user` is an admin, by name."""
+def list_memberships_of(user: User) -> list[Membership]:
+    """Return where `user` is a member at present, each with its club, by the club's name."""
     with connection.cursor() as cursor:
         cursor.execute("SELECT penult_clubs_of_user(%s)", [user.id])
         club_ids = [club_id for (club_id,) in cursor.fetchall()]
-    clubs = []
+    found: list[Membership] = []
     for club_id in club_ids:
         with club_scope(club_id, read_only=True):
-            membership = Membership.objects.select_related("club").filter(
-                user=user, role=Role.ADMIN, ended_at=None
-            )
-            clubs += [each.club for each in membership]
-    return sorted(clubs, key=lambda club: club.name)
+            memberships = Membership.objects.select_related("club")
+            found += memberships.filter(user=user, ended_at=None)
+    return sorted(found, key=lambda each: each.club.name)
+
+
+def list_clubs_administered_by(user: User) -> list[Club]:
+    """Return the clubs in which `user` is an admin, by name."""
+    return [each.club for each in list_memberships_of(user) if each.role == Role.ADMIN]
+
+
+# What a person may do who logged in on a page: enough for the pages, and no tokens to make, so that
+# a log-in left open on a phone at the pit gives nothing that outlasts it.
+PAGE_SCOPES = frozenset(
+    {"athletes:read", "plans:read", "attempts:read", "attempts:write", "analytics:read"}
+)
+
+
+def get_person(user: User, *, slug: str) -> Caller:
+    """Return who a logged-in person is in the club with this short name.
+
+    Raises
+    ------
+    NotFoundError
+        There is no such club, or the person is a stranger there.
+    """
+    club_id = find_club_id(slug)
+    if club_id is None or not user.is_active:
+        raise NotFoundError
+    with club_scope(club_id, read_only=True):
+        membership = (
+            Membership.objects.select_related("club").filter(user=user, ended_at=None).first()
+        )
+    if membership is None:
+        raise NotFoundError
+    return Caller(
+        club=membership.club,
+        role=membership.role,
+        scopes=PAGE_SCOPES,
+        token_id=None,
+        source_id=None,
+        membership_id=membership.id,
+        user_id=user.id,
+    )
 
 
 def list_admins() -> QuerySet[Membership]:

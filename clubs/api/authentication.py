@@ -1,4 +1,4 @@
-"""Bearer tokens (RFC 6750)."""
+"""Bearer tokens (RFC 6750), and for our own pages the log-in of a browser."""
 
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
@@ -7,18 +7,28 @@ from typing import Any
 import structlog
 from axes.helpers import get_client_ip_address
 from django.conf import settings
+from django.http import HttpRequest, HttpResponse
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
-from rest_framework.authentication import BaseAuthentication
+from rest_framework.authentication import BaseAuthentication, CSRFCheck
 from rest_framework.exceptions import Throttled
+from rest_framework.permissions import SAFE_METHODS
 from rest_framework.request import Request
 
 from clubs import selectors
-from clubs.errors import NotAuthenticatedError, UnknownTokenError
+from clubs.errors import (
+    NotAuthenticatedError,
+    NotFromPageError,
+    OtherPersonError,
+    UnknownTokenError,
+)
+from clubs.models import User
 from clubs.selectors import Caller
 from clubs.services import access
 from common.api import limits
 
 KEYWORD = "bearer"
+# In this header a page says for whom it was opened.
+MEMBER = "Penult-Member"
 
 
 class TokenAuthentication(BaseAuthentication):
@@ -59,6 +69,43 @@ class TokenAuthentication(BaseAuthentication):
 
     def authenticate_header(self, request: Request) -> str:
         return 'Bearer realm="penult"'
+
+
+class PageAuthentication(BaseAuthentication):
+    """Find the caller by the log-in of the browser: our own pages ask for charts and send results.
+
+    A write must come from a page of ours (Django's CSRF check) and name the member for whom that
+    page was opened: what one person typed is never stored under the log-in of the next.
+    """
+
+    def __init__(self, slug: str) -> None:
+        self._slug = slug
+
+    def authenticate(self, request: Request) -> tuple[Caller, Caller] | None:
+        person = request._request.user
+        if not isinstance(person, User):
+            return None
+        caller = selectors.get_person(person, slug=self._slug)
+        member = request.headers.get(MEMBER)
+        if member is not None and member != str(caller.membership_id):
+            raise OtherPersonError
+        if request.method not in SAFE_METHODS and (member is None or not _is_from_page(request)):
+            raise NotFromPageError
+        structlog.contextvars.bind_contextvars(
+            club=caller.club.slug, actor=str(caller.actor_id), actor_kind=caller.actor_kind
+        )
+        return caller, caller
+
+
+def _is_from_page(request: Request) -> bool:
+    check = CSRFCheck(_nothing)
+    check.process_request(request._request)
+    return check.process_view(request._request, _nothing, (), {}) is None
+
+
+def _nothing(request: HttpRequest) -> HttpResponse:
+    """Stand for the view of a request of which only the origin is checked."""
+    return HttpResponse()
 
 
 @contextmanager

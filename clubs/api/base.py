@@ -18,7 +18,7 @@ from rest_framework.permissions import SAFE_METHODS
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from clubs.api.authentication import TokenAuthentication
+from clubs.api.authentication import PageAuthentication, TokenAuthentication
 from clubs.api.permissions import Right
 from clubs.errors import KeyRequiredError
 from clubs.models import Club
@@ -101,9 +101,10 @@ class ClubView(GenericAPIView[Any]):
         return answer_unless_known(request, response) if reads else response
 
     def get_authenticators(self) -> list[BaseAuthentication]:
-        if getattr(self, "swagger_fake_view", False) or self.request.method not in SAFE_METHODS:
-            return [TokenAuthentication()]
-        return [TokenAuthentication(self._reading)]
+        if getattr(self, "swagger_fake_view", False):
+            return [TokenAuthentication()]  # what our own pages do is no part of the contract
+        reading = self._reading if self.request.method in SAFE_METHODS else None
+        return [TokenAuthentication(reading), PageAuthentication(self.kwargs["club"])]
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
