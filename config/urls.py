@@ -22,6 +22,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("api/v1/schema/", service.SchemaView.as_view(), name="schema"),
     path("api/v1/docs/", service.DocsView.as_view(), name="docs"),
     path("api/v1/docs/errors/", service.errors_page, name="errors"),
+    path("pages", RedirectView.as_view(pattern_name="pages:clubs")),
+    path("pages/", include(("analytics.pages.urls", "pages"))),
     path("admin", RedirectView.as_view(pattern_name="admin:index")),
     path("admin/", admin.site.urls),
     path("healthz", service.healthz, name="healthz"),

@@ -9,6 +9,7 @@ from pytest_django.live_server_helper import LiveServer
 
 from clubs.models import Club, Membership, Role
 from tests.admin.scenes import PASSWORD
+from tests.browser.boards import Board, make_board
 from tests.browser.window import (
     FLAGS,
     HOW_TO_INSTALL,
@@ -44,6 +45,24 @@ def window(
     yield window
     context.close()
     assert window.complaints == []
+
+
+@pytest.fixture
+def phone(chromium: Browser, live_server: LiveServer) -> Iterator[Window]:
+    """Open a phone's window whose line may be cut: a failed request is no complaint here."""
+    context, window = open_window(chromium, PHONE, live_server.url)
+    yield window
+    context.close()
+    assert [each for each in window.complaints if not _is_of_the_line(each)] == []
+
+
+def _is_of_the_line(complaint: str) -> bool:
+    return "net::ERR_" in complaint
+
+
+@pytest.fixture
+def board(club: Club) -> Board:
+    return make_board(club)
 
 
 @pytest.fixture
