@@ -1,5 +1,7 @@
 """Numbers as a reader writes them: whole centimetres, percent, the decimal mark of the language."""
 
+from datetime import date
+
 from django.utils import formats
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -104,3 +106,8 @@ def run_throughs(n: int) -> str:
 
 def jumps(n: int) -> str:
     return ngettext("{n} jump", "{n} jumps", n).format(n=n)
+
+
+def day(value: date) -> str:
+    """Return a day as it is written in the language that is in use."""
+    return str(formats.date_format(value, "DATE_FORMAT"))

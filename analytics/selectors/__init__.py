@@ -13,7 +13,7 @@ from analytics.selectors.alerts import (
     read_opened_since,
     stamp_of,
 )
-from analytics.selectors.bodies import Body, read_body_for
+from analytics.selectors.bodies import Body, read_body, read_body_for
 from analytics.selectors.lengths import LengthAttempts, read_lengths_for
 from analytics.selectors.run_ups import (
     CheckMark,
@@ -23,6 +23,13 @@ from analytics.selectors.run_ups import (
     list_series_in_session_for,
     read_run_ups,
     read_run_ups_for,
+)
+from analytics.selectors.seasons import (
+    Season,
+    SeasonRunUp,
+    SeasonSession,
+    read_season,
+    read_season_for,
 )
 from analytics.selectors.series import (
     LastMetres,
@@ -81,6 +88,9 @@ __all__ = [
     "RunUpFacts",
     "RunUpPoint",
     "RunUps",
+    "Season",
+    "SeasonRunUp",
+    "SeasonSession",
     "Series",
     "SeriesAttempts",
     "SeriesInSession",
@@ -111,6 +121,7 @@ __all__ = [
     "list_work_for",
     "lock_alert",
     "put_off_on",
+    "read_body",
     "read_body_for",
     "read_footfalls",
     "read_landings",
@@ -120,6 +131,8 @@ __all__ = [
     "read_points",
     "read_run_ups",
     "read_run_ups_for",
+    "read_season",
+    "read_season_for",
     "read_series",
     "read_series_with_last_metres",
     "read_squad_for",

@@ -84,6 +84,21 @@ def read_body_for(caller: Caller, approach_id: UUID, *, today: date) -> Body:
     if limits is not None:
         query = f"{query} AND a.athlete_id IN ({limits.query})"
         parameters += limits.parameters
+    return _read_body(query, parameters, today=today)
+
+
+def read_body(approach_id: UUID, *, today: date) -> Body:
+    """Return what is known of the athlete of a run-up of the club in scope.
+
+    Raises
+    ------
+    NotFoundError
+        There is no such approach.
+    """
+    return _read_body(_ATHLETE, (approach_id,), today=today)
+
+
+def _read_body(query: LiteralString, parameters: tuple[Any, ...], *, today: date) -> Body:
     head = prepared.find_row(query, parameters, make=lambda *columns: columns)
     if head is None:
         raise NotFoundError

@@ -4,6 +4,7 @@ from dataclasses import fields
 from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
 import structlog
 from django.db import transaction
@@ -96,7 +97,8 @@ def _refresh(club: Club, series: Series, *, now: datetime, whole: bool) -> bool:
             now=now,
         )
         state.unjudged_since, state.judge_due_at = judged.unjudged_since, judged.due_at
-        state.figures |= standing_advice.work_out(series)
+        today = now.astimezone(ZoneInfo(club.time_zone)).date()
+        state.figures |= standing_advice.work_out(series, today=today)
     else:
         state.unjudged_since, state.judge_due_at = waiting.unjudged_since, waiting.due_at
     state.method = METHOD

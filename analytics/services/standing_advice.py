@@ -6,12 +6,13 @@ and by how much; its reasons are the answer's own.
 """
 
 from collections.abc import Mapping
+from datetime import date
 from typing import Any
 
 from analytics import selectors
 from analytics.answers import mark_advice, practice_focus
 from analytics.core.conventions import NotEnoughAttempts
-from analytics.selectors import RunUps, Series
+from analytics.selectors import Body, RunUps, Series
 from analytics.services.figures import as_json
 from approaches.models import FinishClass
 
@@ -27,25 +28,26 @@ def kept(figures: Mapping[str, Any]) -> dict[str, Any]:
     return {KEY: figures[KEY]} if KEY in figures else {}
 
 
-def work_out(series: Series) -> dict[str, Any]:
-    """Return what is advised now, ready to be stored; nothing for run-throughs."""
+def work_out(series: Series, *, today: date) -> dict[str, Any]:
+    """Return what is advised today, ready to be stored; nothing for run-throughs."""
     if series.finish_class is not FinishClass.JUMP:
         return {}
     run_ups = selectors.read_run_ups(series, last=LAST)
     if not len(run_ups):
         return {KEY: None}
+    body = selectors.read_body(series.approach_id, today=today)
     return {
         KEY: {
             "through_attempt": str(run_ups.ids[-1]),
             "plan": None if run_ups.marks_now is None else str(run_ups.marks_now.id),
-            "mark": _mark(run_ups),
-            "focus": _focus(run_ups),
+            "mark": _mark(run_ups, body),
+            "focus": _focus(run_ups, body),
         }
     }
 
 
-def _mark(run_ups: RunUps) -> dict[str, Any] | None:
-    advice = mark_advice.work_out(run_ups).advice
+def _mark(run_ups: RunUps, body: Body) -> dict[str, Any] | None:
+    advice = mark_advice.work_out(run_ups, body=body).advice
     if isinstance(advice, NotEnoughAttempts):
         return None
     place = advice.board if advice.check is None else advice.check
@@ -65,9 +67,9 @@ def _mark(run_ups: RunUps) -> dict[str, Any] | None:
     }
 
 
-def _focus(run_ups: RunUps) -> dict[str, Any] | None:
+def _focus(run_ups: RunUps, body: Body) -> dict[str, Any] | None:
     """Return the trouble to see to first; None where nothing is shown, or too little is known."""
-    found = practice_focus.work_out(run_ups).diagnosis
+    found = practice_focus.work_out(run_ups, body=body).diagnosis
     if isinstance(found, NotEnoughAttempts) or found.main is None:
         return None
     finding: dict[str, Any] = as_json(found.findings[0])
