@@ -45,6 +45,10 @@ class Caller:
     def post(self, path: str, body: Any, **headers: str) -> Any:
         return self.ask("POST", path, body, **headers).body
 
+    def read_text(self, path: str, accept: str) -> str:
+        """Return what is no JSON, as text."""
+        return str(self.ask("GET", path, Accept=accept).body)
+
     def ask(self, method: str, path: str, body: Any = None, **headers: str) -> Answer:
         """Ask, and refuse a refusal: a walk goes on with what it was answered."""
         request = urllib.request.Request(  # noqa: S310  # our own http address
@@ -59,8 +63,9 @@ class Caller:
         )
         try:
             with urllib.request.urlopen(request, timeout=30) as answer:  # noqa: S310  # the same
-                read = answer.read()
-                return Answer(answer.status, json.loads(read) if read else None, answer.headers)
+                read = answer.read().decode()
+                is_json = "json" in (answer.headers["Content-Type"] or "")
+                return Answer(answer.status, json.loads(read) if is_json else read, answer.headers)
         except urllib.error.HTTPError as refused:
             with refused:
                 raise AssertionError(

@@ -308,6 +308,7 @@ def compete(season: Season, long: Jumper) -> None:
             "field_size": FIELD_SIZE,
         },
     )
+    season.said["card"] = coach.read_text(f"{path_of(season, long)}/card", "text/html")
     path = f"sessions/{session['id']}"
     for each in long.jump(session["code"], begin, 3, finish="run_through"):
         type_in(season, path, each)

@@ -116,6 +116,13 @@ class TestPractice:
 
 
 class TestTheCompetition:
+    def test_has_a_card_with_the_marks_of_now(self, season: Season):
+        plan = season.said["moved plan"]
+
+        assert f"{plan['start_mark_m']:.2f}" in season.said["card"]
+        assert f"{plan['check_marks'][0]['at_m']:.2f}" in season.said["card"]
+        assert f"{walked_from(season):.2f}" not in season.said["card"]
+
     def test_begins_with_a_mark_near_the_right_one(self, season: Season):
         (read,) = season.said["warm-up"]
 
