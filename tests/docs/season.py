@@ -18,6 +18,7 @@ from tests.faults.stack import wait_until
 SHORT_STEPS, LONG_STEPS = 14, 16
 MARK_ERROR_M = 0.30
 CUT_M = 5.60
+SAFE_AIM_M = 0.12
 FIELD_SIZE = 12
 
 # With these the attempts on the longer run-up show what is planted. How often attempts do is in
@@ -290,6 +291,7 @@ def practise(season: Season, long: Jumper) -> None:
     path = path_of(season, long)
     season.said["practice"] = season.coach.get(f"{path}/practice-focus")
     season.said["steering"] = season.coach.get(f"{path}/steering")
+    season.said["what if"] = worked_out(season, f"{path}/what-if", {"aim_m": SAFE_AIM_M})
     season.said["needs the coach still"] = overview_of(season)
     season.said["mark after"] = season.coach.get(f"{path}/mark-advice")
     long.change(steering_from=5)  # the coach saw to it
@@ -358,6 +360,21 @@ def overview_of(season: Season) -> Any:
     path = f"overview?squad={season.said['squad']['id']}"
     (row,) = fresh(season, path, lambda read: True)["results"]
     return row
+
+
+def worked_out(season: Season, path: str, question: dict[str, Any]) -> Any:
+    """Ask what takes longer, and return the answer once a worker has it."""
+    asked = season.coach.ask("POST", path, question)
+    address = f"work/{asked.body['id']}/"
+    kept = [asked.body]
+
+    def is_over() -> bool:
+        kept[:] = [season.coach.ask("GET", address, Prefer="wait=5").body]
+        return kept[0]["state"] not in {"waiting", "running"}
+
+    wait_until(is_over, path, patience_seconds=120)
+    assert kept[0]["state"] == "done", kept[0]
+    return kept[0]["answer"]
 
 
 def path_of(season: Season, jumper: Jumper) -> str:

@@ -114,6 +114,20 @@ class TestPractice:
         )
         assert read["caution"]
 
+    def test_is_told_what_another_aim_would_change_and_in_truth_it_would(self, season: Season):
+        read = season.said["what if"]
+
+        now = replace(walked.LENGTHENED, mark_error_m=season.said["left_m"])
+        many = simulator.simulate(
+            now, attempts_by_session=[6] * 400, rng=np.random.default_rng(2)
+        ).true_board_m
+        farther_m = walked.SAFE_AIM_M - now.aim_m
+        change = np.mean(many + farther_m < 0) - np.mean(many < 0)
+        known = read["what_if"]["known_to"]["no_jump_share"]
+        assert change < -0.05
+        assert known["low"] < change < known["high"]
+        assert read["caution"]
+
 
 class TestTheCompetition:
     def test_has_a_card_with_the_marks_of_now(self, season: Season):
