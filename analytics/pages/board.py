@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from typing import Any
 from uuid import UUID
 
-import numpy as np
 from django.http import Http404, HttpRequest, HttpResponse
 from django.utils import timezone
 
@@ -124,10 +123,9 @@ def _as_text(entry: Entry) -> dict[str, Any]:
 def _what_the_mark_is_for(found: NextAttempt) -> str:
     if found.today is not None:
         return "Run from, as today is"
-    wind_mps = found.mark.for_wind_mps
-    if not wind_mps:
+    if found.wind_mps is None:
         return "Run from, in still air"
-    return f"Run from, at {_wind(wind_mps, 1)} m/s"
+    return f"Run from, at {_wind(found.wind_mps, 1)} m/s"
 
 
 def _wind(wind_mps: float, decimals: int) -> str:
@@ -135,18 +133,18 @@ def _wind(wind_mps: float, decimals: int) -> str:
 
 
 def _by_wind(entry: Entry, mark_m: float) -> list[dict[str, Any]]:
-    """Return the mark for each wind, given the one for the wind that the advice is for."""
+    """Return the mark for each wind, given the one that is advised for the wind so far."""
     table = entry.winds.table
     if not isinstance(table, WindTable):
         return []
-    for_mps = entry.next_attempt.mark.for_wind_mps
-    held = float(np.interp(for_mps, table.wind_mps, table.move_m))
+    calm_m = mark_m - entry.next_attempt.wind_moves_m
+    blows_mps = entry.next_attempt.wind_mps or 0.0
     moves = dict(zip(table.wind_mps.tolist(), table.move_m.tolist(), strict=True))
     return [
         {
             "wind": _wind(wind, 0) if wind else "0",
-            "mark": words.number(mark_m + moves[wind] - held, 2),
-            "is_advised": abs(wind - for_mps) < _HALF_A_ROW_MPS,
+            "mark": words.number(calm_m + moves[wind], 2),
+            "is_advised": abs(wind - blows_mps) <= _HALF_A_ROW_MPS,
         }
         for wind in _WINDS_MPS
         if wind in moves
