@@ -9,7 +9,7 @@ from analytics.answers import expecting, told, words
 from analytics.answers.told import Reason, Told
 from analytics.core import outlook
 from analytics.core.conventions import DEFAULT_AIM_M, NotEnoughAttempts
-from analytics.core.outlook import Outlook
+from analytics.core.outlook import ByAim, Outlook
 from analytics.selectors import RunUps
 
 
@@ -24,11 +24,14 @@ class Ahead:
         expected about its aim.
     in_session
         They belong to a session that goes on, not to a new day.
+    by_aim
+        What the next attempt would be for other aims; None without an outlook.
     """
 
     outlook: Outlook | NotEnoughAttempts
     mark_corrected: bool
     in_session: bool
+    by_aim: ByAim | None
 
 
 def work_out(run_ups: RunUps, *, session: UUID | None = None) -> Ahead:
@@ -48,6 +51,7 @@ def work_out(run_ups: RunUps, *, session: UUID | None = None) -> Ahead:
         outlook=found,
         mark_corrected=corrected,
         in_session=expecting.label_of(run_ups, session) is not None,
+        by_aim=None if isinstance(expected, NotEnoughAttempts) else outlook.by_aim(expected),
     )
 
 

@@ -188,10 +188,20 @@ class OutlookSerializer(serializers.Serializer[Any]):
     )
 
 
+class ByAimSerializer(serializers.Serializer[Any]):
+    """What the next attempt would be, were the toe to come down at each aim on the mean."""
+
+    aim_m = _list(nullable=False, help_text="Behind the line, 1 cm apart.")
+    probability_no_jump = _list(nullable=False)
+    probability_on_board = _list(nullable=False)
+    probability_short = _list(nullable=False)
+
+
 class OutlookAnswerSerializer(AnswerSerializer):
     outlook = figure(OutlookSerializer)
     mark_corrected = serializers.BooleanField(help_text="The mark was moved since these attempts.")
     in_session = serializers.BooleanField(help_text="Of a session that goes on.")
+    by_aim = ByAimSerializer(allow_null=True)
 
 
 class AimChoiceSerializer(serializers.Serializer[Any]):

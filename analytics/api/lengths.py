@@ -1,6 +1,6 @@
 """More steps, fewer, or as many: advice, and what numbers of steps brought so far."""
 
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from typing import Any
 from uuid import UUID
 
@@ -13,6 +13,7 @@ from analytics.answers import length_advice, length_study
 from analytics.answers.remembered import memory
 from analytics.api import length_serializers as serializers
 from analytics.api.asked import LANGUAGE, MOST_LAST, AnswerView, AskedView
+from analytics.selectors import LengthAttempts
 from analytics.services.figures import as_json
 from analytics.services.method import METHOD
 
@@ -56,16 +57,23 @@ class LengthStudyView(AskedView):
 
     @extend_schema(parameters=[LANGUAGE], responses=serializers.LengthStudyAnswerSerializer)
     def get(self, request: Request, club: str, approach_id: UUID) -> HttpResponse:
+        return self.answered()
+
+    def find(self) -> tuple[LengthAttempts, length_study.Lengths, Hashable]:
+        """Return the attempts, what was found in them, and a key that both follow from."""
         attempts = selectors.read_lengths_for(
-            self.caller, approach_id, last=MOST_STUDIED, today=self.today
+            self.caller, self.kwargs["approach_id"], last=MOST_STUDIED, today=self.today
         )
-        found = memory.recall(
-            (type(self).__name__, attempts.key), lambda: length_study.work_out(attempts)
-        )
+        key = (length_study.__name__, attempts.key)
+        return attempts, memory.recall(key, lambda: length_study.work_out(attempts)), key
+
+    def answered(self) -> HttpResponse:
+        """Answer from the attempts that are stored at this moment."""
+        attempts, found, _ = self.find()
         return self.worded(
             lambda: (
                 {
-                    "approach": approach_id,
+                    "approach": attempts.approach_id,
                     "as_of": max(attempts.changed_at, default=None),
                     "through_attempt": attempts.ids[-1] if attempts.ids else None,
                     "n": len(attempts),

@@ -68,7 +68,7 @@ def pictured(view: View) -> View:
 
 def with_look(parameters: Mapping[str, frozenset[str]]) -> dict[str, frozenset[str]]:
     """Return the query parameters of a picture, from those of its numbers."""
-    return {"GET": parameters["GET"] | _NAMES}
+    return {"GET": parameters.get("GET", frozenset()) | _NAMES}
 
 
 class PictureView(ClubView):

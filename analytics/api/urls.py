@@ -101,4 +101,12 @@ urlpatterns = [
     # Each picture beside its numbers.
     path("approaches/<uuid:approach_id>/trend/chart", charts.TrendChart.as_view()),
     path("approaches/<uuid:approach_id>/steering/chart", charts.SteeringChart.as_view()),
+    path("approaches/<uuid:approach_id>/length-study/chart", charts.LengthStudyChart.as_view()),
+    path("approaches/<uuid:approach_id>/outlook/chart", charts.OutlookChart.as_view()),
+    path("approaches/<uuid:approach_id>/wind-table/chart", charts.WindTableChart.as_view()),
+    path("approaches/<uuid:approach_id>/speed/chart", charts.SpeedChart.as_view()),
+    path("approaches/<uuid:approach_id>/rhythm/chart", charts.RhythmChart.as_view()),
+    path("approaches/<uuid:approach_id>/error-shares/chart", charts.ErrorSharesChart.as_view()),
+    path("approaches/<uuid:approach_id>/spread/chart", charts.SpreadChart.as_view()),
+    path("approaches/<uuid:approach_id>/consistency/chart", charts.ConsistencyChart.as_view()),
 ]

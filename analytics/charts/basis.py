@@ -7,6 +7,7 @@ from django.utils import formats, timezone
 from django.utils.translation import gettext as _
 
 from analytics.answers import words
+from analytics.answers.told import Told
 from analytics.charts.sheet import Sheet
 from analytics.selectors import RunUps
 
@@ -32,8 +33,25 @@ def days(started_at: Sequence[datetime], sheet: Sheet) -> str:
 
 def said_of(run_ups: RunUps, sheet: Sheet) -> str:
     """Return what a picture rests on; there is at least one attempt."""
-    return _("From {attempts} in {sessions}, {days}.").format(
-        attempts=words.attempts(len(run_ups)),
-        sessions=words.sessions(len(set(run_ups.session_ids))),
-        days=days(run_ups.started_at, sheet),
+    return said_of_window(
+        len(run_ups), len(set(run_ups.session_ids)), run_ups.started_at, sheet=sheet
     )
+
+
+def said_of_window(n: int, n_sessions: int, started_at: Sequence[datetime], *, sheet: Sheet) -> str:
+    """Return what a picture rests on, of attempts of which the first and the last are known."""
+    return _("From {attempts} in {sessions}, {days}.").format(
+        attempts=words.attempts(n),
+        sessions=words.sessions(n_sessions),
+        days=days(started_at, sheet),
+    )
+
+
+def said_and_cautioned(said: Told) -> str:
+    """Return an answer's sentences for who cannot see the picture, its caution behind them."""
+    return said.text if said.caution is None else f"{said.text} {said.caution}"
+
+
+def short_caution(said: Told) -> str:
+    """Return what a picture carries whose answer carries a caution; nothing for the others."""
+    return "" if said.caution is None else _("The coach on the spot decides.")

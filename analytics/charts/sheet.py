@@ -92,13 +92,14 @@ class Sheet:
         """Write what the picture is of and what it tells; `said` is for who cannot see it."""
         self._title, self._said = title, said
         self._write_lines(title, TEXT, colour=self.colours.soft)
-        self._write_lines(headline, TITLE, colour=self.colours.ink, bold=True)
+        for line in headline.split("\n"):
+            self._write_lines(line, TITLE, colour=self.colours.ink, bold=True)
         self._top += 4
 
-    def words_only(self, title: str, said: str) -> None:
+    def words_only(self, title: str, said: str, *, caution: str = "") -> None:
         """Say in words why there is no picture: empty axes would look like an answer."""
         self._title = title
-        self._said = said
+        self._said = f"{said} {caution}".strip()
         self._write_lines(title, TEXT, colour=self.colours.soft)
         room = self.width - 4 * EDGE
         lines = wrapped(said, TITLE, room)
@@ -137,11 +138,12 @@ class Sheet:
         """Write which mark stands for what, in as many lines as it takes."""
         left, line = float(EDGE), self._top + SMALL
         for entry in entries:
-            size = 26 + text_width(entry.said, SMALL) + 14
+            sample = 26 if entry.line or entry.is_band else 18
+            size = sample + text_width(entry.said, SMALL) + 14
             if left > EDGE and left + size > self.width - EDGE + 14:
                 left, line = float(EDGE), line + SMALL * 1.5
             self._sample(left, line - 0.36 * SMALL, entry)
-            self.write(left + 26, line, entry.said, size=SMALL)
+            self.write(left + sample, line, entry.said, size=SMALL)
             left += size
         self._top = line + 8
 
@@ -330,7 +332,7 @@ class Sheet:
         if entry.mark:
             self._figure.add_artist(
                 Line2D(
-                    [left + 10],
+                    [left + (10 if entry.line else 6)],
                     [middle],
                     transform=self._pixels,
                     color=entry.colour,

@@ -1,6 +1,9 @@
 """Spread by footfall: where it is largest, where steering begins, what is left at the board."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
 
 import numpy as np
 from django.utils.translation import gettext as _
@@ -8,73 +11,75 @@ from matplotlib.axes import Axes
 
 from analytics.answers import steering, words
 from analytics.answers.steering import Steering
-from analytics.answers.told import Told
 from analytics.charts import basis
 from analytics.charts.sheet import SMALL, Sheet, label_ticks, marks, rule, text_width
-from analytics.core.conventions import FloatArray, NotEnoughAttempts
-from analytics.core.spread import FootfallSpread, PhaseStarts
-from analytics.selectors import RunUps
+from analytics.core.conventions import NotEnoughAttempts
+from analytics.core.spread import MIN_ATTEMPTS, FootfallSpread, Onset, Phase, PhaseStarts
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Curve:
-    """What is drawn of a spread, whether it was worked out now or stored; arrays are by footfall.
+class Stored:
+    """What is drawn of figures that are stored.
 
     Attributes
     ----------
-    onset
-        Footfall from which steering is shown to begin; None where it is not.
+    n, n_sessions, started_at
+        How many attempts the spread rests on, and when the first and the last were made.
     """
 
-    sd_m: FloatArray
-    low_m: FloatArray
-    high_m: FloatArray
-    onset: int | None
+    spread: FootfallSpread | NotEnoughAttempts
     phases: PhaseStarts | None
+    n: int
+    n_sessions: int
+    started_at: Sequence[datetime]
+    is_stale: bool = False
 
 
-def draw(sheet: Sheet, run_ups: RunUps, found: Steering, said: Told) -> None:
-    """Draw the spread of the footfalls of an answer on steering."""
-    if isinstance(found.spread, NotEnoughAttempts):
-        sheet.words_only(title(), said.text)
-        return
-    draw_curve(
-        sheet,
-        curve_of(found.spread, steering.phase_starts_of(run_ups.latest_marks())),
-        said=said.text,
-        rests_on=basis.said_of(run_ups, sheet),
-    )
+def spread_of(stored: Mapping[str, Any]) -> FootfallSpread | NotEnoughAttempts:
+    """Return a spread from the JSON that it was stored as; null is NaN."""
+    if "not_enough_attempts" in stored:
+        return NotEnoughAttempts(n=stored["n"], needed=stored["needed"])
+    read = {name: _array(value) for name, value in stored.items()}
+    found = stored["onset"]
+    read["onset"] = None
+    if found is not None:
+        read["onset"] = Onset(
+            footfall=found["footfall"],
+            distance_m=found["distance_m"],
+            phase=None if found["phase"] is None else Phase(found["phase"]),
+            is_late=found["is_late"],
+            adjustment_percent=_array(found["adjustment_percent"]),
+        )
+    return FootfallSpread(**read)
 
 
-def title() -> str:
-    return _("Spread of the footfalls along the run-up")
+def _array(value: Any) -> Any:
+    return np.array(value, dtype=np.float64) if isinstance(value, list) else value
 
 
-def curve_of(found: FootfallSpread, phases: PhaseStarts | None) -> Curve:
-    """Return what is drawn of the spread that the core found."""
-    return Curve(
-        sd_m=found.sd_m,
-        low_m=found.sd_low_m,
-        high_m=found.sd_high_m,
-        onset=None if found.onset is None else found.onset.footfall,
-        phases=phases,
-    )
-
-
-def draw_curve(sheet: Sheet, curve: Curve, *, said: str, rests_on: str) -> None:
+def draw(sheet: Sheet, stored: Stored) -> None:
     """Draw the spread from the start of the run-up, at the left, to the board."""
+    title = _("Spread of the footfalls along the run-up")
+    found = stored.spread
+    lacking = NotEnoughAttempts(n=0, needed=MIN_ATTEMPTS)
+    said = steering.tell(Steering(found, lacking, reading_sd_m=0.0))
+    if isinstance(found, NotEnoughAttempts):
+        sheet.words_only(title, said.text)
+        return
     colours = sheet.colours
-    known = np.flatnonzero(np.isfinite(curve.sd_m))
-    sheet.head(title(), _headline(curve), said=said)
+    known = np.flatnonzero(np.isfinite(found.sd_m))
+    sheet.head(title, _headline(found), said=said.text)
     sheet.foot(
-        _("Spread: SD from attempt to attempt within a plan. Shaded: 95% interval."), rests_on
+        _("Spread: SD from attempt to attempt within a plan. Shaded: 95% interval."),
+        basis.said_of_window(stored.n, stored.n_sessions, stored.started_at, sheet=sheet),
+        _("Newer attempts wait to be computed.") if stored.is_stale else "",
     )
     axes = sheet.panel(
         up=_("spread, cm"), along=_("steps to take-off (0: the take-off foot)"), right=26
     )
     # Intervals of few attempts are wide: what is drawn is what is known, not how little.
-    top = max(1.15 * 100 * float(np.max(curve.sd_m[known])), 5.0)
-    top = min(max(top, 100 * float(np.nanmax(curve.high_m[known], initial=0.0))), 1.6 * top)
+    top = max(1.15 * 100 * float(np.max(found.sd_m[known])), 5.0)
+    top = min(max(top, 100 * float(np.nanmax(found.sd_high_m[known], initial=0.0))), 1.6 * top)
     farthest = max(int(known[-1]), 2)
     axes.set_xlim(farthest + 0.4, -0.6)
     axes.set_ylim(0, 1.12 * top)
@@ -82,28 +87,30 @@ def draw_curve(sheet: Sheet, curve: Curve, *, said: str, rests_on: str) -> None:
     every = 1 if farthest <= 8 else 2 if farthest <= 14 or not sheet.is_small else 4
     places = list(range(0, farthest + 1, every))
     axes.set_xticks(places, [words.number(each) for each in places])
-    _phases(sheet, axes, curve.phases, farthest, top)
+    _phases(sheet, axes, stored.phases, farthest, top)
     axes.fill_between(
         known,
-        100 * curve.low_m[known],
-        np.minimum(100 * curve.high_m[known], top),
+        100 * found.sd_low_m[known],
+        np.minimum(100 * found.sd_high_m[known], top),
         color=colours.band,
         linewidth=0,
     )
-    axes.plot(known, 100 * curve.sd_m[known], color=colours.main, linewidth=2.2)
+    axes.plot(known, 100 * found.sd_m[known], color=colours.main, linewidth=2.2)
     axes.plot(
         known,
-        100 * curve.sd_m[known],
+        100 * found.sd_m[known],
         linestyle="none",
         **marks(sheet, "o", colours.main, size=4.5),
     )
-    _onset(sheet, axes, curve)
+    _onset(sheet, axes, found)
 
 
-def _headline(curve: Curve) -> str:
-    if curve.onset is None:
+def _headline(found: FootfallSpread) -> str:
+    if found.onset is None:
         return _("It is not shown where steering begins.")
-    return _("Steering begins {steps} before take-off.").format(steps=words.steps(curve.onset))
+    return _("Steering begins {steps} before take-off.").format(
+        steps=words.steps(found.onset.footfall)
+    )
 
 
 def _phases(
@@ -129,30 +136,30 @@ def _phases(
             )
 
 
-def _onset(sheet: Sheet, axes: Axes, curve: Curve) -> None:
+def _onset(sheet: Sheet, axes: Axes, found: FootfallSpread) -> None:
     colours = sheet.colours
-    values = 100 * curve.sd_m
+    values = 100 * found.sd_m
     if np.isfinite(values[0]):
         sheet.note(
             axes,
             0,
             values[0],
-            words.centimetres(float(curve.sd_m[0])),
+            words.centimetres(float(found.sd_m[0])),
             align="center",
             up="bottom",
             move=(2, -7),
             bold=True,
         )
-    if curve.onset is None:
+    if found.onset is None:
         return
-    at = curve.onset
+    at = found.onset.footfall
     axes.plot([at, at], [0, values[at]], color=colours.second, linewidth=1.6, linestyle="--")
     axes.plot([at], [values[at]], linestyle="none", **marks(sheet, "D", colours.second, size=8))
     sheet.note(
         axes,
         at,
         values[at],
-        words.centimetres(float(curve.sd_m[at])),
+        words.centimetres(float(found.sd_m[at])),
         align="center",
         up="bottom",
         move=(0, -8),

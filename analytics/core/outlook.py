@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 from scipy import optimize, special
 
 from analytics.core import conventions, next_attempts
@@ -21,6 +22,9 @@ from analytics.core.next_attempts import NextAttempts
 MOST_ATTEMPTS = 6
 """Attempts of a competition (World Athletics Technical Rules, from memory): 3, and 3 more for the
 best 8, or 6 for all when there are no more than 8."""
+
+AIMS_M = tuple(round(0.01 * each, 2) for each in range(21))
+"""Aims that are compared, the line to the back edge of the board."""
 
 _MEAN_NODES = 16
 _SD_NODES = 10
@@ -59,6 +63,24 @@ class Outlook:
     probability_on_board: float
     probability_short: float
     probability_all_no_jumps: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ByAim:
+    """What the next attempt would be for each aim. Arrays of shape (a,).
+
+    Attributes
+    ----------
+    aim_m
+        Where the toe would come down on the mean, metres behind the line.
+    probability_no_jump, probability_on_board, probability_short
+        They sum to 1.
+    """
+
+    aim_m: FloatArray
+    probability_no_jump: FloatArray
+    probability_on_board: FloatArray
+    probability_short: FloatArray
 
 
 def outlook(
@@ -141,6 +163,54 @@ def outlook(
         probability_on_board=up_to_board - no_jump,
         probability_short=_probability_above(toe, BOARD_WIDTH_M - move),
         probability_all_no_jumps=_all_no_jumps(toe, no_jump, move=move),
+    )
+
+
+def by_aim(toe: NextAttempts, aim_m: npt.ArrayLike = AIMS_M) -> ByAim:
+    """Say what the next attempt would be, were the mark such that the mean is at each aim.
+
+    How uncertain the mean was stays, as with `mark_corrected` of `outlook`.
+
+    Parameters
+    ----------
+    toe
+        From `next_attempts.expect_toe`.
+    aim_m
+        Shape (a,), metres behind the line.
+
+    Returns
+    -------
+    ByAim
+
+    Raises
+    ------
+    ValueError
+        Aims that are not a list of finite numbers.
+
+    Notes
+    -----
+    Student's t where nothing but the mean and SD of one session is unknown, as in `outlook`.
+
+    Edge cases: no aims give empty arrays.
+
+    Source: as `outlook`.
+
+    Examples
+    --------
+    >>> ahead = by_aim(next_attempts.known(0.30, 0.08), [0.06])
+    >>> round(float(ahead.probability_no_jump[0]), 3)
+    0.227
+    """
+    aims = np.asarray(aim_m, dtype=np.float64)
+    if aims.ndim != 1 or not np.isfinite(aims).all():
+        raise ValueError("aims must be a list of finite numbers")
+    no_jump = np.array([probability_below(toe, toe.mean_m - aim) for aim in aims])
+    short = np.array([_probability_above(toe, BOARD_WIDTH_M + toe.mean_m - aim) for aim in aims])
+    return ByAim(
+        aim_m=aims,
+        probability_no_jump=no_jump,
+        probability_on_board=np.maximum(1.0 - no_jump - short, 0.0),
+        probability_short=short,
     )
 
 
