@@ -196,7 +196,10 @@ class Demo:
         self._wait_until_ready()
 
     def show_the_main_job(self) -> int:
-        """Push a session, push it again, and print what the coach reads; return the status."""
+        """Push a session, push it again, print what the coach reads, and write what can be printed.
+
+        Returns the status: 0 when all of it went well.
+        """
         tokens = str(self._servers.local_dir.path / "demo" / "tokens.json")
         words = ["--tokens", tokens, "--base-url", self._url]
         for title in ("Pushing a session", "Pushing it again"):
@@ -204,7 +207,11 @@ class Demo:
             self._finish("push", ["fixtures_demo/push_session.py", *words], on_terminal=True)
         _say("Reading it as the coach")
         report = self._child("report", ["fixtures_demo/report.py", *words], on_terminal=True)
-        return self._wait_for(report)
+        status = self._wait_for(report)
+        _say("Writing what can be printed")
+        folder = str(self._servers.local_dir.path / "demo" / "papers")
+        papers = ["fixtures_demo/papers.py", *words, "--folder", folder]
+        return self._wait_for(self._child("papers", papers, on_terminal=True)) or status
 
     def stay_up(self) -> None:
         _say(f"Serving at {self._url} until Ctrl-C")

@@ -16,15 +16,17 @@ from analytics import selectors
 from analytics.answers.remembered import memory
 from analytics.api.asked import DEFAULT_LAST, LANGUAGE, AskedView, in_language_of
 from analytics.cards import approach_card, pages, typesetting
+from analytics.cards.sheet import Sheet
 from analytics.cards.typesetting import Paper
 from analytics.selectors import Series
 from approaches.models import FinishClass
 from common.api.errors import InvalidParameterError
-from common.api.renderers import JSONRenderer, PageRenderer, PaperRenderer
+from common.api.renderers import JSONRenderer, PageRenderer, PaperRenderer, PixelRenderer
 from common.page_policy import HEADER
 
 PAGE, PAPER = PageRenderer.media_type, PaperRenderer.media_type
-_FORMS = {"html": PageRenderer, "pdf": PaperRenderer}
+PICTURE = PixelRenderer.media_type
+_FORMS = {"html": PageRenderer, "pdf": PaperRenderer, "png": PixelRenderer}
 # Browsers show a PDF in a page of their own, with a style and an embedded object.
 _PAPER_POLICY = (
     "default-src 'none'; object-src 'self'; style-src 'unsafe-inline'; frame-ancestors 'none'"
@@ -44,13 +46,17 @@ PAPER_PARAMETERS = [
     ),
     LANGUAGE,
 ]
-PAPER_RESPONSES = {(200, PAGE): OpenApiTypes.STR, (200, PAPER): OpenApiTypes.BINARY}
+PAPER_RESPONSES = {
+    (200, PAGE): OpenApiTypes.STR,
+    (200, PAPER): OpenApiTypes.BINARY,
+    (200, PICTURE): OpenApiTypes.BINARY,
+}
 
 
 class PaperView(AskedView, ABC):
-    """A view that answers with a page or with sheets of paper, as the client accepts.
+    """A view that answers with a page, with paper or with a picture of it, as the client accepts.
 
-    Both say the same: they are made from the same texts.
+    All say the same: they are made from the same texts.
     """
 
     parameters = {"GET": frozenset({"paper", "as"})}
@@ -62,7 +68,7 @@ class PaperView(AskedView, ABC):
             wanted = _FORMS.get(self.request.query_params.get("as", ""))
             if wanted is not None:
                 return [wanted()]
-        return [PageRenderer(), PaperRenderer()]
+        return [form() for form in _FORMS.values()]
 
     def paper(self) -> Paper:
         given = self.request.query_params.get("paper", Paper.A4.value)
@@ -72,24 +78,29 @@ class PaperView(AskedView, ABC):
             names = ", ".join(each.value for each in Paper)
             raise InvalidParameterError(f"paper is one of {names}.") from error
 
-    def made(
-        self, *, page: Callable[[], str], paper: Callable[[Paper], bytes], name: str
-    ) -> HttpResponse:
-        """Answer in the form that was chosen, in the language of the reader."""
-        kind = self.paper()
+    def made(self, fill_in: Callable[[], Sheet], *, name: str) -> HttpResponse:
+        """Answer with what `fill_in` fills in, in the form and the language of the reader."""
+        paper = self.paper()
         if self.request.query_params.get("as", "html") not in _FORMS:
             raise InvalidParameterError(f"as is one of {', '.join(_FORMS)}.")
 
         def make() -> HttpResponse:
-            if self.request.accepted_renderer.media_type == PAPER:
-                response = HttpResponse(paper(kind), content_type=PAPER)
-                response[HEADER] = _PAPER_POLICY
-                response["Content-Disposition"] = str(
-                    content_disposition_header(as_attachment=False, filename=f"{name}.pdf")
-                )
+            sheet, form = fill_in(), self.request.accepted_renderer.media_type
+            if form == PAGE:
+                response = HttpResponse(pages.show(sheet), content_type=f"{PAGE}; charset=utf-8")
+                response[HEADER] = pages.page_policy()
                 return response
-            response = HttpResponse(page(), content_type=f"{PAGE}; charset=utf-8")
-            response[HEADER] = pages.page_policy()
+            if form == PICTURE:
+                response = HttpResponse(typesetting.picture_sheet(sheet, paper=paper))
+            else:
+                response = HttpResponse(typesetting.print_sheet(sheet, paper=paper))
+                response[HEADER] = _PAPER_POLICY
+            response["Content-Type"] = form
+            response["Content-Disposition"] = str(
+                content_disposition_header(
+                    as_attachment=False, filename=f"{name}.{form.partition('/')[2]}"
+                )
+            )
             return response
 
         return in_language_of(self.request, make)
@@ -119,12 +130,7 @@ class CardView(PaperView):
             lambda: approach_card.work_out(run_ups, body=body),
         )
         zone = ZoneInfo(self.caller.club.time_zone)
-
-        def card() -> approach_card.Card:
-            return approach_card.fill_in(title, run_ups, found, zone=zone)
-
         return self.made(
-            page=lambda: pages.show_card(card()),
-            paper=lambda paper: typesetting.print_card(card(), paper=paper),
+            lambda: approach_card.fill_in(title, run_ups, found, zone=zone),
             name=f"card-{title.athlete_code}-{title.approach_code}",
         )

@@ -26,6 +26,7 @@ from analytics.answers.wind_table import OWN, Winds, to_a_side
 from analytics.cards import drawings, facts
 from analytics.cards.drawings import LastSteps, Strip
 from analytics.cards.facts import Distance
+from analytics.cards.sheet import Sheet
 from analytics.core.conventions import NotEnoughAttempts
 from analytics.core.mark_advice import MarkAdvice, MarkAnswer
 from analytics.core.wind_table import WindTable
@@ -97,6 +98,7 @@ class Planned:
     """What the plan says."""
 
     start: Distance
+    advised: str  # where another start mark is advised; the card has the plan's
     first_foot: str
     aim: str
     aim_advice: str
@@ -112,7 +114,7 @@ class Planned:
 
 
 @dataclass(frozen=True, slots=True)
-class Card:
+class Card(Sheet):
     """Everything on the card, in the language that was in use when it was filled in.
 
     Attributes
@@ -121,17 +123,14 @@ class Card:
         None where no plan is in force; `nothing_planned` says so then.
     """
 
-    title: str
-    lang: str
+    template = "approach_card"
+
     name: str
     run_up: str
     plan: str
-    labels: dict[str, str]
     planned: Planned | None
     nothing_planned: str
     watch: tuple[Watched, ...]
-    basis: str
-    caution: str
 
 
 def work_out(run_ups: RunUps, *, body: Body | None = None) -> Found:
@@ -154,15 +153,7 @@ def fill_in(title: Title, run_ups: RunUps, found: Found, *, zone: tzinfo) -> Car
         ),
         lang=facts.language_of_words(),
         name=title.name,
-        run_up=" · ".join(
-            [
-                title.athlete_code,
-                title.approach_code,
-                facts.event_name(title.event),
-                words.steps(title.steps),
-                facts.start_name(title.start_style),
-            ]
-        ),
+        run_up=facts.run_up_line(title),
         plan=_plan_line(title.valid_from, marks, zone=zone),
         labels=_labels(),
         planned=None if marks is None else _planned(title, run_ups, marks, found),
@@ -170,7 +161,7 @@ def fill_in(title: Title, run_ups: RunUps, found: Found, *, zone: tzinfo) -> Car
         if marks is not None
         else _("No plan is in force. Without a start mark there is no card: publish a plan first."),
         watch=tuple(_watch(found)),
-        basis=_basis(run_ups, zone=zone),
+        basis=facts.basis(run_ups, zone=zone),
         caution=told.caution(),
     )
 
@@ -196,10 +187,7 @@ def _labels() -> dict[str, str]:
         "between": _("Likely, with 95%"),
         "start_column": _("Start mark"),
         "watch": _("What to watch"),
-        "from_line": _(
-            "All distances are measured from the take-off line: the edge of the board nearest to "
-            "the pit."
-        ),
+        "from_line": facts.measured_from_the_line(),
         "strip": _(
             "The run-up from the start mark on the left to the take-off line on the right, with "
             "its phases, footfalls and check marks."
@@ -218,23 +206,13 @@ def _plan_line(valid_from: datetime | None, marks: Marks | None, *, zone: tzinfo
     )
 
 
-def _basis(run_ups: RunUps, *, zone: tzinfo) -> str:
-    if not run_ups.ids:
-        return _("No attempts so far: nothing here is learned from this athlete's jumps.")
-    return _("Worked out from {attempts} in {sessions}, the last on {day}; as of {moment}.").format(
-        attempts=words.attempts(len(run_ups)),
-        sessions=words.sessions(len(set(run_ups.session_ids))),
-        day=facts.day(run_ups.started_at[-1], zone=zone),
-        moment=facts.moment(max(run_ups.changed_at), zone=zone),
-    )
-
-
 def _planned(title: Title, run_ups: RunUps, marks: Marks, found: Found) -> Planned:
     steps, shoe_m = title.steps, run_ups.shoe_length_m
     checks = sorted(marks.check_marks, key=lambda mark: -mark.footfall)
     phases = _phases(marks, steps)
     return Planned(
         start=facts.distance(marks.start_mark_m, shoe_length_m=shoe_m),
+        advised=_advised_mark(found),
         first_foot=_first_foot(title),
         aim=words.place(marks.aim_m),
         aim_advice=_aim_advice(found.aim, marks.aim_m),
@@ -258,6 +236,15 @@ def _planned(title: Title, run_ups: RunUps, marks: Marks, found: Found) -> Plann
         last_steps_note=_last_steps_note(marks),
         winds=tuple(_wind_rows(found.winds.table, marks)),
         winds_note=_whose_winds(found.winds.table),
+    )
+
+
+def _advised_mark(found: Found) -> str:
+    advice = _advised(found)
+    if advice is None:
+        return ""
+    return _("Another mark is advised: {distance}. See what to watch.").format(
+        distance=words.metres(advice.start_mark_m, 2)
     )
 
 
@@ -326,14 +313,13 @@ def _phase_begins(marks: Marks, footfall: int, *, steps: int) -> str:
 
 def _last_footfalls(title: Title, run_ups: RunUps, marks: Marks) -> list[LastFootfall]:
     contacts = facts.planned_contacts(marks)
-    names = [_("Third-last"), _("Penultimate"), _("Take-off")]
     rows = []
-    for name, contact, footfall in zip(names, contacts, (2, 1, 0), strict=True):
+    for contact, footfall in zip(contacts, (2, 1, 0), strict=True):
         at_m = drawings.last_toe_m(marks, footfall)
         if at_m is not None:
             rows.append(
                 LastFootfall(
-                    name=name,
+                    name=facts.last_footfall_name(footfall),
                     foot=facts.foot_at(footfall, title.take_off_foot),
                     contact=contact,
                     at=facts.distance(at_m, shoe_length_m=run_ups.shoe_length_m),
@@ -404,17 +390,20 @@ def _whose_winds(table: WindTable | NotEnoughAttempts) -> str:
     return said + " " + _("* No attempt in such a wind so far: the table is carried on.")
 
 
+def _advised(found: Found) -> MarkAdvice | None:
+    """Return the advice on the start mark where it is to be moved."""
+    advice = found.mark.advice
+    moved = isinstance(advice, MarkAdvice) and advice.answer is MarkAnswer.MOVE
+    return advice if moved and isinstance(advice, MarkAdvice) else None
+
+
 def _watch(found: Found) -> list[Watched]:
-    moved = isinstance(found.mark.advice, MarkAdvice) and (
-        found.mark.advice.answer is MarkAnswer.MOVE
-    )
-    # The card has the plan's mark: whoever carries it must know that another one is advised.
-    advised = [Watched(about=_("Start mark"), text=mark_advice.tell(found.mark).text)]
-    return [
-        *(advised if moved else []),
-        Watched(about=_("Practice"), text=practice_focus.tell(found.focus).text),
-        Watched(about=_("Steering"), text=_where_steering_begins(found.steering)),
-    ]
+    practice = practice_focus.tell(found.focus).text
+    mark = "" if _advised(found) is None else mark_advice.tell(found.mark).text
+    # What is said of growth stands in both answers; once is enough on a card.
+    said = [(_("Start mark"), mark), (_("Practice"), "" if practice in mark else practice)]
+    said.append((_("Steering"), _where_steering_begins(found.steering)))
+    return [Watched(about=about, text=text) for about, text in said if text]
 
 
 def _where_steering_begins(found: Steering) -> str:

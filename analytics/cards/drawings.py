@@ -13,7 +13,7 @@ from analytics.selectors import CheckMark, Marks
 WIDTH = 1000
 BOARD_M = 0.20
 # Of a shoe that nobody measured; only drawn, never told.
-_DRAWN_SHOE_M = 0.28
+DRAWN_SHOE_M = 0.28
 _EDGE = 18
 _GAP = 8
 
@@ -153,7 +153,7 @@ def last_steps(marks: Marks, *, shoe_length_m: float | None) -> LastSteps | None
     planned = {footfall: toe_m for footfall, toe_m in toes.items() if toe_m is not None}
     if len(planned) < 3 or not planned[2] > planned[1] > planned[0]:
         return None
-    shoe_m = shoe_length_m or _DRAWN_SHOE_M
+    shoe_m = shoe_length_m or DRAWN_SHOE_M
     far_m, near_m = planned[2] + shoe_m + 0.05, -0.25
 
     def across(distance_m: float) -> int:

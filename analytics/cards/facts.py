@@ -10,7 +10,7 @@ from django.utils.translation import ngettext, pgettext
 
 from analytics.answers import words
 from analytics.core import tape
-from analytics.selectors import Marks
+from analytics.selectors import Marks, RunUps, Title
 
 # As a plan has them where it does not say so (common practice, no source).
 _USUAL_CONTACTS = ("ball", "flat", "flat")
@@ -26,7 +26,14 @@ class Distance:
 
 
 def distance(distance_m: float, *, shoe_length_m: float | None) -> Distance:
-    """Return a distance behind the line in metres, feet and inches, and the athlete's shoes."""
+    """Return a distance behind the line in metres, feet and inches, and the athlete's shoes.
+
+    Beyond the line lies no tape: such a place is named in metres alone.
+    """
+    distance_m = round(distance_m, 2)
+    if distance_m < 0:
+        beyond = _("{distance} beyond the line").format(distance=words.metres(-distance_m, 2))
+        return Distance(metres=beyond, feet="", shoes="")
     return Distance(
         metres=words.metres(distance_m, 2),
         feet=str(tape.feet_and_inches(distance_m)),
@@ -81,6 +88,50 @@ def day(moment_: datetime, *, zone: tzinfo) -> str:
 
 def moment(moment_: datetime, *, zone: tzinfo) -> str:
     return str(formats.date_format(moment_.astimezone(zone), "DATETIME_FORMAT"))
+
+
+def length_name(name: str) -> str:
+    return {
+        "short": _("Short run-up"),
+        "medium": _("Medium run-up"),
+        "full": _("Full run-up"),
+    }[name]
+
+
+def last_footfall_name(footfall: int) -> str:
+    return (_("Take-off"), _("Penultimate"), _("Third-last"))[footfall]
+
+
+def run_up_line(title: Title) -> str:
+    """Return which run-up of which athlete it is, in codes and words."""
+    return " · ".join(
+        [
+            title.athlete_code,
+            title.approach_code,
+            event_name(title.event),
+            words.steps(title.steps),
+            start_name(title.start_style),
+        ]
+    )
+
+
+def basis(run_ups: RunUps, *, zone: tzinfo) -> str:
+    """Say from which attempts the figures come."""
+    if not run_ups.ids:
+        return _("No attempts so far: nothing here is learned from this athlete's jumps.")
+    return _("Worked out from {attempts} in {sessions}, the last on {day}; as of {moment}.").format(
+        attempts=words.attempts(len(run_ups)),
+        sessions=words.sessions(len(set(run_ups.session_ids))),
+        day=day(run_ups.started_at[-1], zone=zone),
+        moment=moment(max(run_ups.changed_at), zone=zone),
+    )
+
+
+def measured_from_the_line() -> str:
+    return _(
+        "All distances are measured from the take-off line: the edge of the board nearest to the "
+        "pit."
+    )
 
 
 def language_of_words() -> str:

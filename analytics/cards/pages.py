@@ -1,4 +1,4 @@
-"""Cards as pages: each is one file with everything it needs, to be kept, sent on and printed."""
+"""Sheets as pages: each is one file with everything it needs, to be kept, sent on and printed."""
 
 from base64 import b64encode
 from functools import cache
@@ -6,12 +6,12 @@ from hashlib import sha256
 
 from django.template.loader import render_to_string
 
-from analytics.cards.approach_card import Card
+from analytics.cards.sheet import Sheet
 
 
-def show_card(card: Card) -> str:
-    """Return an approach card as HTML."""
-    return render_to_string("analytics/cards/approach_card.html", {"sheet": card})
+def show(sheet: Sheet) -> str:
+    """Return a sheet as HTML."""
+    return render_to_string(f"analytics/cards/{sheet.template}.html", {"sheet": sheet})
 
 
 @cache

@@ -15,7 +15,7 @@ from typing import Any
 import msgspec
 import typst
 
-from analytics.cards.approach_card import Card
+from analytics.cards.sheet import Sheet
 
 _SHEETS = Path(__file__).parent / "sheets"
 
@@ -32,10 +32,11 @@ _PAPERS = {Paper.A4: "a4", Paper.LETTER: "us-letter"}
 # Tagged, with a title, a language and a text for each drawing, or the typesetter refuses: PDF/UA-1
 # (ISO 14289-1).
 _STANDARD = ["ua-1"]
+_DOTS_PER_INCH = 110
 _encoder = msgspec.json.Encoder()
 
 
-class _Sheet:
+class _Template:
     """A template with a typesetter that knows it: set again, it takes a few milliseconds.
 
     A typesetter serves one thread at a time.
@@ -50,8 +51,9 @@ class _Sheet:
             ignore_system_fonts=True,  # a sheet looks the same wherever it is set
         )
 
-    def set(self, content: Any, paper: Paper, **options: Any) -> bytes:
-        given = {"content": _encoder.encode(content | {"paper": _PAPERS[paper]}).decode()}
+    def set(self, sheet: Sheet, paper: Paper, **options: Any) -> bytes:
+        content = asdict(sheet) | {"paper": _PAPERS[paper]}
+        given = {"content": _encoder.encode(content).decode()}
         with self._lock:
             made = self._typesetter.compile(sys_inputs=given, **options)
         # Each page of a PNG is a file of its own; a PDF is one.
@@ -62,8 +64,8 @@ class _Sheet:
 
 
 @cache
-def _sheet(name: str) -> _Sheet:
-    return _Sheet(name)
+def _template(name: str) -> _Template:
+    return _Template(name)
 
 
 def _fonts() -> Path:
@@ -74,11 +76,11 @@ def _fonts() -> Path:
     return Path(found.submodule_search_locations[0]) / "mpl-data" / "fonts" / "ttf"
 
 
-def print_card(card: Card, *, paper: Paper) -> bytes:
-    """Return an approach card as a PDF of one page."""
-    return _sheet("approach_card").set(asdict(card), paper, format="pdf", pdf_standards=_STANDARD)
+def print_sheet(sheet: Sheet, *, paper: Paper) -> bytes:
+    """Return a sheet as a PDF."""
+    return _template(sheet.template).set(sheet, paper, format="pdf", pdf_standards=_STANDARD)
 
 
-def picture_card(card: Card, *, paper: Paper, dots_per_inch: float) -> bytes:
-    """Return an approach card as a PNG."""
-    return _sheet("approach_card").set(asdict(card), paper, format="png", ppi=dots_per_inch)
+def picture_sheet(sheet: Sheet, *, paper: Paper) -> bytes:
+    """Return the first page of a sheet as a PNG, clear enough for a phone."""
+    return _template(sheet.template).set(sheet, paper, format="png", ppi=_DOTS_PER_INCH)

@@ -10,7 +10,8 @@ from tests.api.conftest import World
 from tests.api.gated import GatedSeason
 from tests.cards import sheets
 
-PAGE, PAPER = "text/html", "application/pdf"
+PAGE, PAPER, PICTURE = "text/html", "application/pdf", "image/png"
+BEGINS = {PAGE: b"<!doctype html>", PAPER: b"%PDF-", PICTURE: b"\x89PNG"}
 BROWSER = "text/html,application/xhtml+xml,application/xml;q=0.9,image/avif,*/*;q=0.8"
 
 
@@ -26,6 +27,7 @@ class TestCard:
             (PAGE, PAGE),
             (BROWSER, PAGE),
             (PAPER, PAPER),
+            (PICTURE, PICTURE),
             (f"{PAGE};q=0.5, {PAPER}", PAPER),
         ],
     )
@@ -35,9 +37,9 @@ class TestCard:
         answer = world.as_("admin").get(f"{gated_season.path}/card", Accept=accepted)
 
         assert (answer.status_code, media_type_of(answer)) == (200, form)
-        assert answer.content.startswith({PAGE: b"<!doctype html>", PAPER: b"%PDF-"}[form])
+        assert answer.content.startswith(BEGINS[form])
 
-    @pytest.mark.parametrize(("asked", "form"), [("html", PAGE), ("pdf", PAPER)])
+    @pytest.mark.parametrize(("asked", "form"), [("html", PAGE), ("pdf", PAPER), ("png", PICTURE)])
     def test_has_the_form_that_a_link_names(
         self, world: World, gated_season: GatedSeason, asked: str, form: str
     ):
@@ -46,7 +48,7 @@ class TestCard:
         assert media_type_of(answer) == form
 
     def test_cannot_be_had_in_any_other_form(self, world: World, gated_season: GatedSeason):
-        answer = world.as_("admin").get(f"{gated_season.path}/card", Accept="image/png")
+        answer = world.as_("admin").get(f"{gated_season.path}/card", Accept="image/svg+xml")
 
         assert (answer.status_code, answer.json()["code"]) == (406, "not_acceptable")
 
@@ -70,7 +72,7 @@ class TestCard:
         name = f"card-{gated_season.scene.athlete.code}-{gated_season.approach.code}.pdf"
         assert answer["Content-Disposition"] == f'inline; filename="{name}"'
 
-    @pytest.mark.parametrize("form", [PAGE, PAPER])
+    @pytest.mark.parametrize("form", BEGINS)
     def test_is_the_same_until_something_changes(
         self, world: World, gated_season: GatedSeason, form: str
     ):
@@ -87,9 +89,9 @@ class TestCard:
     def test_has_other_tags_for_other_forms(self, world: World, gated_season: GatedSeason):
         admin, path = world.as_("admin"), f"{gated_season.path}/card"
 
-        tags = {admin.get(path, Accept=form)["ETag"] for form in (PAGE, PAPER)}
+        tags = {admin.get(path, Accept=form)["ETag"] for form in BEGINS}
 
-        assert len(tags) == 2
+        assert len(tags) == 3
 
     def test_loads_nothing_but_its_own_style(self, world: World, gated_season: GatedSeason):
         answer = world.as_("admin").get(f"{gated_season.path}/card")

@@ -51,7 +51,7 @@ def card(request: pytest.FixtureRequest) -> Card:
 class TestEveryCard:
     @pytest.mark.parametrize("paper", Paper)
     def test_fits_on_one_page(self, card: Card, paper: Paper):
-        made = sheets.pdf_of(typesetting.print_card(card, paper=paper))
+        made = sheets.pdf_of(typesetting.print_sheet(card, paper=paper))
 
         assert len(made.pages) == 1
         width, height = (float(each) for each in made.pages[0].mediabox.upper_right)
@@ -63,7 +63,7 @@ class TestEveryCard:
 
     @pytest.mark.parametrize("paper", Paper)
     def test_has_nothing_beyond_the_edge(self, card: Card, paper: Paper):
-        page = sheets.pdf_of(typesetting.print_card(card, paper=paper)).pages[0]
+        page = sheets.pdf_of(typesetting.print_sheet(card, paper=paper)).pages[0]
         width, height = (float(each) for each in page.mediabox.upper_right)
         places = []
 
@@ -80,8 +80,8 @@ class TestEveryCard:
         assert all(0 < x < width and 0 < y < height for x, y in places)
 
     def test_says_the_same_on_page_and_paper(self, card: Card):
-        page = sheets.squeezed(sheets.text_of_page(pages.show_card(card)))
-        paper = sheets.squeezed(sheets.text_of_pdf(typesetting.print_card(card, paper=Paper.A4)))
+        page = sheets.squeezed(sheets.text_of_page(pages.show(card)))
+        paper = sheets.squeezed(sheets.text_of_pdf(typesetting.print_sheet(card, paper=Paper.A4)))
 
         texts = sheets.texts_of(card)
         # Headings of what is not planned stand on neither.
@@ -94,15 +94,15 @@ class TestEveryCard:
             assert unused == {card.labels["no_check_marks"]}
 
     def test_has_the_same_figures_on_page_and_paper(self, card: Card):
-        page = sheets.text_of_page(pages.show_card(card))
-        paper = sheets.text_of_pdf(typesetting.print_card(card, paper=Paper.A4))
+        page = sheets.text_of_page(pages.show(card))
+        paper = sheets.text_of_pdf(typesetting.print_sheet(card, paper=Paper.A4))
 
         assert sorted(re.findall(r"\d+", page)) == sorted(re.findall(r"\d+", paper))
 
     def test_carries_the_caution(self, card: Card):
-        made = typesetting.print_card(card, paper=Paper.LETTER)
+        made = typesetting.print_sheet(card, paper=Paper.LETTER)
 
-        for text in (sheets.text_of_page(pages.show_card(card)), sheets.text_of_pdf(made)):
+        for text in (sheets.text_of_page(pages.show(card)), sheets.text_of_pdf(made)):
             assert sheets.squeezed(told.caution()) in sheets.squeezed(text)
 
     def test_leaves_no_gap_and_no_odd_number(self, card: Card):
@@ -114,7 +114,7 @@ class TestEveryCard:
 
 class TestPaper:
     def test_can_be_read_aloud(self):
-        made = sheets.pdf_of(typesetting.print_card(sheets.usual_card(), paper=Paper.A4))
+        made = sheets.pdf_of(typesetting.print_sheet(sheets.usual_card(), paper=Paper.A4))
         root: Any = made.trailer["/Root"]
 
         assert made.metadata is not None
@@ -128,34 +128,34 @@ class TestPaper:
     def test_is_the_same_each_time(self):
         card = sheets.usual_card()
 
-        first = typesetting.print_card(card, paper=Paper.A4)
+        first = typesetting.print_sheet(card, paper=Paper.A4)
 
-        assert typesetting.print_card(card, paper=Paper.A4) == first
+        assert typesetting.print_sheet(card, paper=Paper.A4) == first
 
     @pytest.mark.parametrize("name", NAMES)
     def test_shows_names_as_they_are_written(self, name: str):
         given, _, family = name.partition(" ")
         card = make_card(sessions=(), title=make_title(given_name=given, family_name=family))
 
-        made = typesetting.print_card(card, paper=Paper.A4)
+        made = typesetting.print_sheet(card, paper=Paper.A4)
 
-        for text in (sheets.text_of_page(pages.show_card(card)), sheets.text_of_pdf(made)):
+        for text in (sheets.text_of_page(pages.show(card)), sheets.text_of_pdf(made)):
             assert sheets.squeezed(name) in sheets.squeezed(text)
 
     def test_pictures_are_png(self):
-        made = typesetting.picture_card(sheets.usual_card(), paper=Paper.A4, dots_per_inch=40)
+        made = typesetting.picture_sheet(sheets.usual_card(), paper=Paper.A4)
 
         assert made.startswith(b"\x89PNG\r\n")
 
 
 class TestPage:
     def test_loads_nothing(self):
-        page = pages.show_card(sheets.usual_card())
+        page = pages.show(sheets.usual_card())
 
         assert not re.search(r"<script|<link|<img|\bsrc=|\bhref=|url\(|@import", page)
 
     def test_is_styled_by_what_its_policy_allows_alone(self):
-        page = pages.show_card(sheets.usual_card())
+        page = pages.show(sheets.usual_card())
 
         assert page.count("<style>") == 1
         assert not re.search(r"\bstyle=", page)
@@ -163,7 +163,7 @@ class TestPage:
         assert _hash_of(style) in pages.page_policy()
 
     def test_has_a_language_and_a_title(self):
-        page = pages.show_card(sheets.usual_card())
+        page = pages.show(sheets.usual_card())
 
         assert '<html lang="en">' in page
         assert "<title>Approach card: Mira Ostwiek, LJ-16</title>" in page
@@ -291,9 +291,16 @@ class TestFigures:
 
         assert card.planned is not None
         assert card.planned.start.metres == "26.68 m"
+        advised = re.search(r"advised: (\d+\.\d\d) m", card.planned.advised)
+        assert advised is not None
+        assert float(advised[1]) == pytest.approx(26.68 - 0.30, abs=0.10)
+        assert advised[1] in card.watch[0].text
         assert card.watch[0].about == "Start mark"
         assert card.watch[0].text.startswith("Move the start mark")
-        assert [each.about for each in sheets.usual_card().watch] == ["Practice", "Steering"]
+        usual = sheets.usual_card()
+        assert usual.planned is not None
+        assert usual.planned.advised == ""
+        assert [each.about for each in usual.watch] == ["Practice", "Steering"]
 
     def test_days_are_those_of_the_club(self):
         """22:00 UTC on 11 August is midnight in Vienna, where summer time is two hours ahead."""
@@ -304,8 +311,8 @@ class TestLanguage:
     def test_of_the_reader_has_its_decimal_mark(self):
         with translation.override("de"):
             card = make_card()
-            made = typesetting.print_card(card, paper=Paper.A4)
-            page = pages.show_card(card)
+            made = typesetting.print_sheet(card, paper=Paper.A4)
+            page = pages.show(card)
 
         assert card.planned is not None
         assert card.planned.start.metres == "26,68 m"
@@ -315,10 +322,10 @@ class TestLanguage:
     def test_drawings_do_not_change_with_it(self):
         """A comma in a number would break the drawing."""
         card = sheets.usual_card()
-        drawn = re.findall(r'\b(?:x|y|x1|x2|cx|width)="([^"]*)"', pages.show_card(card))
+        drawn = re.findall(r'\b(?:x|y|x1|x2|cx|width)="([^"]*)"', pages.show(card))
 
         with translation.override("de"):
-            again = re.findall(r'\b(?:x|y|x1|x2|cx|width)="([^"]*)"', pages.show_card(card))
+            again = re.findall(r'\b(?:x|y|x1|x2|cx|width)="([^"]*)"', pages.show(card))
 
         assert drawn == again
         assert all(re.fullmatch(r"-?\d+", each) for each in drawn)

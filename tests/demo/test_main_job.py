@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from django.core.management import call_command
 
-from fixtures_demo import loading, push_session, report
+from fixtures_demo import loading, papers, push_session, report
 from fixtures_demo.cast import JUMPERS
 from fixtures_demo.season import PUSHED_JUMPERS
 from tests.demo.asked import check_every_answer
@@ -64,6 +64,14 @@ class TestMainJob:
                 [*shlex.split(line), "--fail"], capture_output=True, check=True, timeout=30
             )
             assert json.loads(done.stdout)
+
+        folder = tmp_path / "papers"
+        assert papers.main([*words, "--folder", str(folder)]) == 0
+        assert f"are in {folder}" in capsys.readouterr().out
+        forms = [(wanted, form) for wanted in papers.WANTED for form in wanted.forms]
+        assert len(list(folder.iterdir())) == len(papers.ATHLETES) * len(forms)
+        card = (folder / "A-02-TJ-16-card.html").read_text(encoding="utf-8")
+        assert "Move the start mark by 15 cm toward the pit, to 28.69 m" in card
 
         rows = push_session.SESSION_FILE.read_text().splitlines()
         never_sent = json.loads(rows[0]) | {"external_id": "never-sent"}
