@@ -20,6 +20,10 @@ FARTHEST_START_M = 2.0
 """A start farther from its mark, about a step, is a mark in another unit or another run-up's."""
 
 
+class TooFarFromModelError(ValueError):
+    """Attempts that no run-up near the model explains: they are another run-up's."""
+
+
 @dataclass(frozen=True, slots=True)
 class Attempts:
     """Full run-ups of one approach, all finished in one way.
@@ -90,8 +94,9 @@ def learn_footfalls(
     ------
     ValueError
         A model without doubt, shapes that do not fit it, infinite values, a start mark that is not
-        finite, positions that do not grow going back, or attempts so far from the model that a
-        step would vanish.
+        finite, positions that do not grow going back.
+    TooFarFromModelError
+        Attempts so far from the model that a step would vanish, or that no start mark fits.
 
     Notes
     -----
@@ -144,7 +149,7 @@ def learn_footfalls(
     weighed = _add_up(model, (toe, mark, session), steering)
     mean, covariance = _settle(model, prior, weighed, steering)
     if np.any(np.diff(mean) <= 0):
-        raise ValueError("the attempts are too far from the model: a step would have no length")
+        raise TooFarFromModelError("too far from the model: a step would have no length")
     with np.errstate(invalid="ignore"):  # 0 / 0 for the take-off foot: NaN
         own_share = 1 - np.diag(covariance) / np.diag(model.covariance_m2)
     return Learned(
@@ -242,7 +247,7 @@ def _settle(
             return mean, covariance
         # What swings to and fro settles in half steps.
         near += (1.0 if i < _WHOLE_PASSES else 0.5) * float(mean[-1] - near)
-    raise ValueError("the attempts are too far from the model: no start mark fits them")
+    raise TooFarFromModelError("too far from the model: no start mark fits the attempts")
 
 
 def _weigh(

@@ -260,6 +260,25 @@ def speed_after(pace: Pace, run_m: npt.ArrayLike) -> FloatArray:
     )
 
 
+def mean_speed(pace: Pace, *, from_run_m: float, to_run_m: float) -> float:
+    """Return the mean speed between two places, given as metres run from the start mark.
+
+    Raises
+    ------
+    ValueError
+        Places before the start mark, or the second not beyond the first.
+
+    Examples
+    --------
+    >>> round(mean_speed(Pace(10.0, 1.2), from_run_m=20.0, to_run_m=25.0), 2)
+    9.4
+    """
+    if not 0 <= from_run_m < to_run_m:
+        raise ValueError(f"the run goes from 0 on and forward, got {from_run_m} to {to_run_m}")
+    before, after = time_after(pace, [from_run_m, to_run_m])
+    return float((to_run_m - from_run_m) / (after - before))
+
+
 def _curve_run(pace: Pace, time_s: npt.ArrayLike) -> FloatArray:
     run = sprint_curve.distance_run(
         time_s, top_speed_mps=pace.top_speed_mps, rise_time_s=pace.rise_time_s
