@@ -25,6 +25,15 @@ def halves(value: float) -> str:
     return number(value, 0 if float(value).is_integer() else 1)
 
 
+def quarters(value: float) -> str:
+    """Return a number of whole, half or quarter ones.
+
+    >>> quarters(8.0), quarters(8.5), quarters(8.25)
+    ('8', '8.5', '8.25')
+    """
+    return number(value, 2) if (4 * value) % 2 else halves(value)
+
+
 def centimetres(metres_: float) -> str:
     """Return a length in whole centimetres, without its sign.
 

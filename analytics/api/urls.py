@@ -5,6 +5,7 @@ from analytics.api import (
     charts,
     conditions,
     deciding,
+    designing,
     figures,
     lengths,
     overviews,
@@ -63,6 +64,12 @@ urlpatterns = [
         "approaches/<uuid:approach_id>/length-study",
         lengths.LengthStudyView.as_view(),
         name="length-study",
+    ),
+    path("approaches/design/", designing.DesignView.as_view(), name="design"),
+    path(
+        "approaches/<uuid:approach_id>/last-steps-layout",
+        designing.LastStepsLayoutView.as_view(),
+        name="last-steps-layout",
     ),
     path(
         "sessions/<uuid:session_id>/warm-up",

@@ -14,6 +14,13 @@ from analytics.selectors.alerts import (
     stamp_of,
 )
 from analytics.selectors.bodies import Body, read_body, read_body_for
+from analytics.selectors.jumpers import (
+    Jumper,
+    OwnRunUp,
+    TimedSprint,
+    read_jumper_for,
+    read_own_run_up_for,
+)
 from analytics.selectors.lengths import LengthAttempts, read_lengths_for
 from analytics.selectors.run_ups import (
     CheckMark,
@@ -79,11 +86,13 @@ __all__ = [
     "CheckMark",
     "DueWork",
     "HeldRule",
+    "Jumper",
     "Landings",
     "LastMetres",
     "LengthAttempts",
     "Marks",
     "OpenAlert",
+    "OwnRunUp",
     "Point",
     "RunUpFacts",
     "RunUpPoint",
@@ -98,6 +107,7 @@ __all__ = [
     "SessionAhead",
     "SquadFacts",
     "Standing",
+    "TimedSprint",
     "Title",
     "WarmingUp",
     "WorkBacklog",
@@ -124,10 +134,12 @@ __all__ = [
     "read_body",
     "read_body_for",
     "read_footfalls",
+    "read_jumper_for",
     "read_landings",
     "read_latest",
     "read_lengths_for",
     "read_opened_since",
+    "read_own_run_up_for",
     "read_points",
     "read_run_ups",
     "read_run_ups_for",

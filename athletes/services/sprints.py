@@ -38,7 +38,7 @@ def add_sprint_test(
         The day lies ahead, the splits do not grow, or a speed between two cannot be.
     """
     refuse_days_ahead(club, tested_date=tested_date)
-    _check_splits(splits)
+    check_splits(splits)
     with club_scope(club):
         test = SprintTest.objects.create(
             club=club,
@@ -80,7 +80,7 @@ def change_sprint_test(
     refuse_days_ahead(club, tested_date=own.get("tested_date"))
     if "splits" in own:
         own["splits"] = [dict(split) for split in own["splits"]]
-        _check_splits(own["splits"])
+        check_splits(own["splits"])
     with club_scope(club):
         test = (
             SprintTest.objects.select_for_update(no_key=True)
@@ -94,22 +94,27 @@ def change_sprint_test(
         return test
 
 
-def _check_splits(splits: Sequence[Split]) -> None:
+def check_splits(splits: Sequence[Split], *, at: str = "/splits") -> None:
+    """Refuse splits that no sprint has; `at` is where they stand in what was sent.
+
+    Raises
+    ------
+    InvalidInputError
+        The splits do not grow, or a speed between two cannot be.
+    """
     faults = []
     for index, (before, after) in enumerate(pairwise(splits), start=1):
         run_m, took_s = after["at_m"] - before["at_m"], after["time_s"] - before["time_s"]
         if run_m <= 0:
             faults.append(
-                Fault(f"/splits/{index}/at_m", "distances_must_grow", "Each split is farther on.")
+                Fault(f"{at}/{index}/at_m", "distances_must_grow", "Each split is farther on.")
             )
         elif took_s <= 0:
-            faults.append(
-                Fault(f"/splits/{index}/time_s", "times_must_grow", "Each split is later.")
-            )
+            faults.append(Fault(f"{at}/{index}/time_s", "times_must_grow", "Each split is later."))
         elif not SLOWEST_MPS <= run_m / took_s <= FASTEST_MPS:
             faults.append(
                 Fault(
-                    f"/splits/{index}/time_s",
+                    f"{at}/{index}/time_s",
                     "speed_out_of_range",
                     f"From split to split the speed is {SLOWEST_MPS:g} to {FASTEST_MPS:g} m/s; "
                     f"this is {run_m / took_s:.2f}.",

@@ -45,6 +45,7 @@ READ_ANALYTICS = Right("analytics:read", _PEOPLE)
 ASK_FOR_WORK = Right("analytics:read", _PEOPLE)
 ATTEND_ALERTS = Right("analytics:write", _STAFF)
 DECIDE_ON_ADVICE = Right("analytics:write", _STAFF)
+DESIGN_RUN_UPS = Right("analytics:read", _STAFF)
 WRITE_ALERT_RULES = Right("analytics:write", _ADMIN)
 
 

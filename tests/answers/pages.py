@@ -8,6 +8,7 @@ from typing import Any
 from analytics.answers import (
     aim,
     error_shares,
+    last_steps_layout,
     length_advice,
     mark_advice,
     outlook,
@@ -41,6 +42,7 @@ QUESTIONS: tuple[ModuleType, ...] = (
     speed,
     wind_table,
     length_advice,
+    last_steps_layout,
 )
 
 

@@ -37,6 +37,7 @@ GRANTS = {
     "Measurements and sprint tests": {"admin": "rw", "coach": "rw", "athlete": "r", "device": ""},
     "Coach assignments": {"admin": "rw", "coach": "r", "athlete": "", "device": ""},
     "Approaches, plans and sessions": {"admin": "rw", "coach": "rw", "athlete": "r", "device": "r"},
+    "Designing a run-up": {"admin": "w", "coach": "w", "athlete": "", "device": ""},
     "Attempts": {"admin": "rw", "coach": "rw", "athlete": "r", "device": "w"},
     "Gate runs": {"admin": "rw", "coach": "rw", "athlete": "r", "device": "w"},
     "Attempts by hand": {"admin": "rw", "coach": "rw", "athlete": "r", "device": ""},
