@@ -69,13 +69,18 @@ class Season:
     now: datetime = field(default_factory=lambda: datetime.now(UTC))
     code: str = field(default_factory=lambda: f"W-{uuid4().hex[:6]}")
     said: dict[str, Any] = field(default_factory=dict)
-    pushed: dict[str, list[Any]] = field(default_factory=dict)
+    jumps: dict[str, list[Any]] = field(default_factory=dict)
 
     def day(self, ago: int) -> date:
         return (self.now - timedelta(days=ago)).date()
 
     def afternoon(self, ago: int) -> datetime:
         return datetime.combine(self.day(ago), datetime.min.time(), UTC) + timedelta(hours=14)
+
+    def keep(self, attempt: dict[str, Any]) -> None:
+        """Remember a jump as it was sent, to be reckoned with afterwards."""
+        if attempt["finish"] == "jump":
+            self.jumps.setdefault(attempt["approach"], []).append(attempt)
 
     def named(self, name: str) -> str:
         """Return a name that no other walk in this club has."""
@@ -217,14 +222,14 @@ def make_run_up(season: Season, habits: Athlete, *, ago: int, seed: int) -> Jump
 def push(season: Season, attempts: list[Any]) -> None:
     outcome = season.gates.post("attempts/batch/?make_sessions=true", attempts)
     assert outcome["complete"], outcome
+    for attempt in attempts:
+        season.keep(attempt)
 
 
 def train(season: Season, jumper: Jumper, *agos: int, n: int = 6) -> None:
     for ago in agos:
         name = season.named(f"{jumper.approach} {ago}")
-        attempts = jumper.jump(name, season.afternoon(ago), n)
-        push(season, attempts)
-        season.pushed.setdefault(jumper.approach, []).extend(attempts)
+        push(season, jumper.jump(name, season.afternoon(ago), n))
 
 
 def plan_and_rehearse(season: Season) -> Jumper:
@@ -340,6 +345,7 @@ def type_in(season: Season, path: str, attempt: dict[str, Any]) -> None:
     """Enter an attempt by hand, as from the side of the runway."""
     sheet = {name: value for name, value in attempt.items() if name not in _OF_A_SOURCE}
     season.coach.post(f"{path}/attempts/", sheet, Idempotency_Key=uuid4().hex)
+    season.keep(attempt)
 
 
 _OF_A_SOURCE = {"external_id", "session"}
@@ -348,6 +354,10 @@ _OF_A_SOURCE = {"external_id", "session"}
 def look_back(season: Season) -> None:
     path = f"approaches/{season.said[f'LJ-{LONG_STEPS}']['id']}"
     season.said["afterwards"] = season.coach.get(f"{path}/advice/")["results"][0]["afterwards"]
+    season.said["report"] = season.coach.get(
+        f"reports/season/athletes/{season.said['athlete']['id']}"
+        f"?from={season.day(240)}&to={season.day(-1)}"
+    )
     season.said["summary"] = season.coach.get(f"{path}/advice/summary")
     season.said["plans"] = season.coach.get(f"{path}/plans/")["results"]
     season.said["alerts"] = season.coach.get(f"alerts/?athlete={season.said['athlete']['id']}")[

@@ -35,7 +35,7 @@ class TestTheShortRunUp:
         """The mean of the twenty that were pushed last, by arithmetic."""
         read = season.said["consistency"]
 
-        errors_m = [each["footfalls"]["toe_m"][0] - 0.06 for each in season.pushed["LJ-14"][-20:]]
+        errors_m = [each["footfalls"]["toe_m"][0] - 0.06 for each in season.jumps["LJ-14"][-20:]]
         assert (read["n"], read["accuracy"]["n"]) == (24, 20)
         assert read["accuracy"]["bias_m"] == pytest.approx(np.mean(errors_m))
         assert read["accuracy"]["rmse_m"] == pytest.approx(np.sqrt(np.mean(np.square(errors_m))))
@@ -197,6 +197,41 @@ class TestLookingBack:
         assert datetime.fromisoformat(plans[0]["valid_from"]) < datetime.fromisoformat(
             plans[1]["valid_from"]
         )
+
+
+class TestTheReport:
+    def test_counts_what_was_jumped(self, season: Season):
+        report = season.said["report"]
+
+        sent = {code: len(jumps) for code, jumps in season.jumps.items()}
+        assert {each["code"]: each["n"] for each in report["run_ups"]} == sent
+        assert report["n"] == sum(sent.values()) == 70
+        assert [each["n_run_throughs"] for each in report["run_ups"]] == [3, 3]
+        for run_up in report["run_ups"]:
+            no_jumps = [each["outcome"] == "no_jump" for each in season.jumps[run_up["code"]]]
+            assert run_up["board"]["no_jumps"]["k"] == sum(no_jumps)
+
+    def test_keeps_the_best(self, season: Season):
+        report = season.said["report"]
+
+        every = [*season.jumps["LJ-14"], *season.jumps["LJ-16"]]
+        best = max(float(each.get("official_m", 0)) for each in every)
+        assert f"best {best:.2f} m" in report["text"]
+
+    def test_tells_how_the_mark_came_to_be_where_it_is(self, season: Season):
+        long = season.said["report"]["run_ups"][-1]
+
+        moves = [each["moved_m"] for each in long["plans"]["revisions"]]
+        assert moves == [None, pytest.approx(season.said["afterwards"]["moved_m"])]
+        (advice,) = season.said["report"]["advice"]["results"]
+        assert advice["decision"] == "followed"
+
+    def test_has_the_competition_and_the_growth(self, season: Season):
+        report = season.said["report"]
+
+        assert len(report["competitions"]["results"]) == 1
+        assert report["growth"]["grown_m"] == pytest.approx(0.004)
+        assert report["caution"]
 
 
 def walked_from(season: Season) -> float:
