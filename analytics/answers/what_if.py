@@ -19,10 +19,10 @@ from analytics.core.what_if import Outcome
 from analytics.selectors import RunUps
 
 SESSIONS = 4000
-RESAMPLES = 200
+RESAMPLES = 100
 SESSIONS_OF_RESAMPLE = 200
 # Parts of the work, for who waits: the comparison, then so many resamples each.
-RESAMPLES_OF_PART = 10
+RESAMPLES_OF_PART = 5
 PARTS = 1 + RESAMPLES // RESAMPLES_OF_PART
 # Equal attempts give equal answers.
 _SEED = 27
@@ -160,7 +160,15 @@ def work_out(run_ups: RunUps, choices: Choices, *, step: Step = lambda _done, _o
             changes.append(each)
         if number % RESAMPLES_OF_PART == 0:
             step(1 + number // RESAMPLES_OF_PART, PARTS)
-    known_to = known_habits.known_to(changes)
+    known_to = known_habits.known_to(
+        changes,
+        estimate=known_habits.Changes(
+            no_jump_share=found.no_jump_share.change,
+            mean_square_error_m2=found.mean_square_error_m2.change,
+            official_m=None if found.official_m is None else found.official_m.change,
+        ),
+        drawn=known_habits.n_drawn(attempts.session_labels),
+    )
     complete = ~np.isnan(attempts.toe_m).any(axis=1)
     square = found.mean_square_error_m2
     return Found(
@@ -176,7 +184,23 @@ def work_out(run_ups: RunUps, choices: Choices, *, step: Step = lambda _done, _o
             typical_error_m=(float(np.sqrt(square.before)), float(np.sqrt(square.after))),
             mean_square_error_m2=square,
             official_m=found.official_m if _has_distances(attempts) else None,
-            known_to=None if isinstance(known_to, NotEnoughAttempts) else known_to,
+            known_to=(
+                None
+                if isinstance(known_to, NotEnoughAttempts)
+                else _possible(known_to, found.no_jump_share)
+            ),
+        ),
+    )
+
+
+def _possible(known_to: KnownTo, share: Outcome) -> KnownTo:
+    """Return the ranges without what no share can be: below none of the attempts, or above all."""
+    low, high = -share.before, 1 - share.before
+    wide = known_to.no_jump_share
+    return replace(
+        known_to,
+        no_jump_share=replace(
+            wide, low=min(max(wide.low, low), high), high=min(max(wide.high, low), high)
         ),
     )
 
@@ -324,42 +348,56 @@ def _distance(official: Outcome) -> str:
 
 def _reasons(figures: Compared) -> list[Reason]:
     known = figures.known_to
-    pairs: list[tuple[str, Outcome, Interval | None, str]] = [
-        (
+    reasons = [
+        _reason(
             "no_jump_share",
             figures.no_jump_share,
             None if known is None else known.no_jump_share,
-            _("No jumps are {shown} by it."),
+            n=figures.n,
+            fewer=_("That no jumps become fewer is shown."),
+            more=_("That no jumps become more is shown."),
+            open_=_("Whether no jumps become fewer or more is not shown."),
         )
     ]
     if figures.official_m is not None:
-        pairs.append(
-            (
+        reasons.append(
+            _reason(
                 "official_m",
                 figures.official_m,
                 None if known is None else known.official_m,
-                _("The best distance is {shown} by it."),
+                n=figures.n,
+                fewer=_("That the best distance falls is shown."),
+                more=_("That the best distance grows is shown."),
+                open_=_("Whether the best distance falls or grows is not shown."),
             )
         )
-    return [
-        Reason(
-            code=code,
-            numbers={
-                "before": outcome.before,
-                "after": outcome.after,
-                "change": outcome.change,
-                "monte_carlo_error": outcome.monte_carlo_error,
-                "low": None if interval is None else interval.low,
-                "high": None if interval is None else interval.high,
-                "n": figures.n,
-            },
-            text=text.format(shown=_shown(interval)),
-        )
-        for code, outcome, interval, text in pairs
-    ]
+    return reasons
 
 
-def _shown(interval: Interval | None) -> str:
+def _reason(
+    code: str,
+    outcome: Outcome,
+    interval: Interval | None,
+    *,
+    n: int,
+    fewer: str,
+    more: str,
+    open_: str,
+) -> Reason:
     if interval is None or interval.low <= 0 <= interval.high:
-        return _("not shown to be changed")
-    return _("shown to be fewer or less") if interval.high < 0 else _("shown to be more")
+        text = open_
+    else:
+        text = fewer if interval.high < 0 else more
+    return Reason(
+        code=code,
+        numbers={
+            "before": outcome.before,
+            "after": outcome.after,
+            "change": outcome.change,
+            "monte_carlo_error": outcome.monte_carlo_error,
+            "low": None if interval is None else interval.low,
+            "high": None if interval is None else interval.high,
+            "n": n,
+        },
+        text=text,
+    )
