@@ -1,6 +1,5 @@
 """How shall a run-up be laid out: start mark, check marks, phases, the last three footfalls?"""
 
-from django.utils import formats
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -115,9 +114,7 @@ def _basis(rests: RestsOn) -> str:
     if rests.basis is Basis.GIVEN_SPRINT:
         return _("the sprint that was given")
     if rests.basis is Basis.STORED_SPRINT and rests.sprint_date is not None:
-        return _("the sprint test of {day}").format(
-            day=formats.date_format(rests.sprint_date, "SHORT_DATE_FORMAT")
-        )
+        return _("the sprint test of {day}").format(day=words.day(rests.sprint_date))
     return _("age and height alone")
 
 

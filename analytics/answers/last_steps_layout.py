@@ -292,6 +292,11 @@ _SOURCES = {
 }
 
 
+def source_text(source: Source) -> str:
+    """Say what the markers come from."""
+    return _SOURCES[source]()
+
+
 def tell(found: Layout) -> Told:
     """Say where the markers lie, and where the feet land beside them."""
     if found.taken_from is None:
@@ -311,7 +316,7 @@ def tell(found: Layout) -> Told:
         text=" ".join(
             [
                 *(_laid(each) for each in found.lengths),
-                _SOURCES[found.taken_from](),
+                source_text(found.taken_from),
                 *_really(full),
             ]
         ),
@@ -383,7 +388,7 @@ def _reasons(at: MarkersAt, marker: Marker) -> list[Reason]:
                 "high_m": landed.interval.high,
                 "sd_m": landed.sd_m,
             },
-            text=_("{foot} lands {off} of its marker, by {attempts} ({name}).").format(
+            text=_("{foot} lands {off}, by {attempts} ({name}).").format(
                 foot=_FOOTFALLS[marker.footfall](),
                 off=_off(landed.off_m),
                 attempts=words.attempts(landed.n),
@@ -395,11 +400,9 @@ def _reasons(at: MarkersAt, marker: Marker) -> list[Reason]:
 
 def _off(off_m: float) -> str:
     size = words.centimetres(off_m)
-    return (
-        _("{size} nearer the pit").format(size=size)
-        if off_m < 0
-        else _("{size} short").format(size=size)
-    )
+    if off_m < 0:
+        return _("{size} beyond its marker, nearer the pit").format(size=size)
+    return _("{size} short of its marker").format(size=size)
 
 
 def _would_change(found: Layout) -> tuple[str, ...]:
