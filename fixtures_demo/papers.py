@@ -18,8 +18,8 @@ from typing import Any
 
 ATHLETES = ("A-02", "A-04", "A-06")
 TIMEOUT_S = 30.0
-PAGE, PAPER, VECTORS = "text/html", "application/pdf", "image/svg+xml"
-ENDINGS = {PAGE: "html", PAPER: "pdf", VECTORS: "svg"}
+PAGE, PAPER, VECTORS, PIXELS = "text/html", "application/pdf", "image/svg+xml", "image/png"
+ENDINGS = {PAGE: "html", PAPER: "pdf", VECTORS: "svg", PIXELS: "png"}
 
 Json = dict[str, Any]
 
@@ -40,8 +40,24 @@ class Wanted:
     forms: tuple[str, ...]
 
 
+PICTURES = (
+    "trend",
+    "consistency",
+    "spread",
+    "steering",
+    "error-shares",
+    "rhythm",
+    "speed",
+    "wind-table",
+    "outlook",
+    "length-study",
+)
 # Another kind of paper or picture is another line here.
-WANTED = (Wanted("card", "approaches/{approach}/card", (PAGE, PAPER)),)
+WANTED = (
+    Wanted("card", "approaches/{approach}/card", (PAGE, PAPER)),
+    *(Wanted(each, f"approaches/{{approach}}/{each}/chart", (VECTORS,)) for each in PICTURES),
+    Wanted("trend-dark", "approaches/{approach}/trend/chart?look=dark&width=large", (PIXELS,)),
+)
 
 
 @dataclass(frozen=True)

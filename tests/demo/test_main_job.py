@@ -70,6 +70,9 @@ class TestMainJob:
         assert f"are in {folder}" in capsys.readouterr().out
         forms = [(wanted, form) for wanted in papers.WANTED for form in wanted.forms]
         assert len(list(folder.iterdir())) == len(papers.ATHLETES) * len(forms)
+        begins = {".svg": b"<svg ", ".png": b"\x89PNG", ".pdf": b"%PDF-", ".html": b"<!"}
+        for each in folder.iterdir():
+            assert each.read_bytes().lower().startswith(begins[each.suffix].lower()), each.name
         card = (folder / "A-02-TJ-16-card.html").read_text(encoding="utf-8")
         assert "Move the start mark by 15 cm toward the pit, to 28.69 m" in card
 
