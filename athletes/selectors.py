@@ -161,6 +161,20 @@ def get_squad_time_for(
     return time
 
 
+def list_squads_for(caller: Caller, *, today: date) -> QuerySet[Squad]:
+    """Return the squads in which somebody is today whom the caller may see."""
+    seen = list_athletes_for(caller, today=today)
+    times = SquadMember.objects.filter(holds_on(today), athlete_id__in=seen.values("id"))
+    return Squad.objects.filter(archived_at=None, id__in=times.values("squad_id"))
+
+
+def find_own_athlete(caller: Caller) -> Athlete | None:
+    """Return the athlete whom the caller's log-in belongs to; None where it is nobody's."""
+    if caller.user_id is None:
+        return None
+    return Athlete.objects.filter(user_id=caller.user_id).first()
+
+
 def list_charges_of(caller: Caller) -> QuerySet[CoachAssignment]:
     """Return who coaches whom, past and to come: to an admin all, to a coach their own."""
     assignments = CoachAssignment.objects.all()

@@ -6,6 +6,7 @@ from django.db.models import F
 from django.utils import timezone
 
 from analytics import selectors
+from analytics.cards import figures
 from analytics.core import conventions, rolling
 from analytics.selectors import SeriesSummary
 from analytics.services import wording
@@ -15,8 +16,6 @@ from approaches.models import Approach
 from athletes.models import Athlete
 from clubs.admin import Section, add_section
 from clubs.selectors import Caller, today_at
-
-NOT_ENOUGH = "not enough measured"
 
 
 def alerts(athlete: Athlete, caller: Caller) -> dict[str, Any]:
@@ -50,46 +49,13 @@ def run_ups(athlete: Athlete, _caller: Caller) -> dict[str, Any]:
             {
                 "approach": approach,
                 "plan": plans.get(approach.id),
-                "series": [_as_text(each) for each in summaries.get(approach.id, [])],
+                "series": [figures.in_words(each) for each in summaries.get(approach.id, [])],
             }
             for approach in approaches.order_by(F("archived_at").asc(nulls_first=True), "code")
         ],
         "window": rolling.DEFAULT_WINDOW,
         "level": f"{conventions.DEFAULT_LEVEL:.0%}",
     }
-
-
-def _as_text(summary: SeriesSummary) -> dict[str, Any]:
-    """Return the figures of one series as people read them."""
-    point = summary.point
-    return {
-        "summary": summary,
-        "name": summary.finish_class.label,
-        "bias": NOT_ENOUGH
-        if point is None
-        else _centimetres(point.bias_m, point.bias_low_m, point.bias_high_m, sign="+"),
-        "spread": NOT_ENOUGH
-        if point is None
-        else _centimetres(point.spread_m, point.spread_low_m, point.spread_high_m, sign="-"),
-        "no_jumps": "" if point is None else f"{point.n_no_jumps} of {point.n}",
-        "n": "" if point is None else f"{point.n_measured} of {point.n}",
-    }
-
-
-def _centimetres(
-    value_m: float | None, low_m: float | None, high_m: float | None, *, sign: str
-) -> str:
-    """Return a figure with its interval; `sign` is + where the direction matters, else -."""
-    if value_m is None:
-        return NOT_ENOUGH
-    value = f"{100 * value_m:{sign}.1f} cm"
-    if low_m is None or high_m is None:
-        return _true_minus(value)
-    return _true_minus(f"{value} ({100 * low_m:{sign}.1f} to {100 * high_m:{sign}.1f})")
-
-
-def _true_minus(text: str) -> str:
-    return text.replace("-", "−")
 
 
 add_section(Athlete, Section(10, "Open alerts", "analytics/admin/alerts.html", alerts, wide=True))

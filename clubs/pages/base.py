@@ -23,7 +23,7 @@ from clubs.models import Role, User
 from clubs.selectors import Caller, today_at
 from common.api.conditional import answer_unless_known, tag_answer
 from common.club_scope import club_scope
-from common.errors import NotFoundError
+from common.errors import DomainError
 
 READING = frozenset({"GET", "HEAD"})
 STAFF = frozenset({Role.ADMIN.value, Role.COACH.value})
@@ -61,8 +61,15 @@ class ClubPage(View):
                 return self.shown("clubs/pages/not_allowed.html", {}, status=403)
             with self._scope(request), timezone.override(caller.club.time_zone):
                 return super().dispatch(request, *args, **kwargs)
-        except (NotFoundError, Http404):
-            return self.shown("clubs/pages/missing.html", {}, status=404)
+        except Http404:
+            return self._missing()
+        except DomainError as refusal:
+            if refusal.status != 404:
+                raise
+            return self._missing()
+
+    def _missing(self) -> HttpResponse:
+        return self.shown("clubs/pages/missing.html", {}, status=404)
 
     def _scope(self, request: HttpRequest) -> AbstractContextManager[None]:
         return club_scope(self.caller.club, read_only=request.method in READING)

@@ -4,9 +4,12 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from django.urls import reverse
 
+from analytics.services import refreshing
+from approaches.models import FinishClass
 from clubs.models import Club, Membership
 from tests.browser.boards import Board, log_in
 from tests.browser.window import LAPTOP, PHONE, Window
+from tests.factories import make_alert, make_attempt, make_source
 
 # Of the impacts that axe knows, those that keep somebody from using a page.
 GRAVE = {"serious", "critical"}
@@ -31,12 +34,22 @@ def look_at(window: Window, address: str) -> None:
 
 @pytest.mark.parametrize("window", [PHONE], ids=["both"], indirect=True)
 def test_every_page_fits_and_can_be_used_by_all(window: Window, board: Board):
+    attempts = [
+        make_attempt(make_source(board.club), board.athlete, board.session, external_id=f"run-{n}")
+        for n in range(2)
+    ]
+    make_alert(attempts[0])
+    refreshing.refresh_series(
+        club_id=board.club.id, approach_id=board.approach.id, finish_class=FinishClass.JUMP
+    )
     look_at(window, reverse("pages:log_in"))
     log_in(window, "coach@example.org", board.address)
 
     for address in (
         board.address,
         reverse("pages:club", args=[board.club.slug]),
+        reverse("pages:athletes", args=[board.club.slug]),
+        reverse("pages:athlete", args=[board.club.slug, board.athlete.id]),
         reverse("pages:log_out"),
     ):
         look_at(window, address)
