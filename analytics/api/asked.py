@@ -36,7 +36,7 @@ LANGUAGE = OpenApiParameter(
     "Accept-Language",
     str,
     OpenApiParameter.HEADER,
-    description="Whose decimal mark the sentences are written with; numbers elsewhere are JSON.",
+    description="Language of the sentences, `en` or `de`, with its decimal mark; numbers are JSON.",
 )
 EVERY = [FINISH, LAST, LANGUAGE]
 _NUMBER = re.compile(r"[0-9]{1,6}(\.[0-9]{1,18})?")

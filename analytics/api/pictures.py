@@ -45,7 +45,7 @@ _OF_PICTURES = [
         "Accept-Language",
         str,
         OpenApiParameter.HEADER,
-        description="Whose decimal mark the picture is written with.",
+        description="Language of the words, `en` or `de`, with its decimal mark.",
     ),
 ]
 _NAMES = frozenset({"look", "width"})

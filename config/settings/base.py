@@ -104,6 +104,9 @@ AXES_USERNAME_FORM_FIELD = "username"
 AXES_IPWARE_PROXY_COUNT = int(text("PROXY_COUNT", "0"))
 
 LANGUAGE_CODE = "en"
+# What answers are told in (`python -m config.translating`). Readers of other languages get English.
+LANGUAGES = [("en", "English"), ("de", "Deutsch")]
+LOCALE_PATHS = [BASE_DIR / "locale"]
 FORMAT_MODULE_PATH = "config.formats"
 TIME_ZONE = "UTC"
 USE_I18N = True

@@ -196,17 +196,21 @@ def wrong(season: Season, place: int) -> dict[str, Any]:
 
 
 class TestLanguage:
-    def test_of_the_reader_says_how_numbers_are_written(self, world: World, season: Season):
+    def test_of_the_reader_is_that_of_the_sentences(self, world: World, season: Season):
         admin, path = world.as_("admin"), f"{season.path}/steering"
 
-        english, german = (
-            admin.get(path, **{"Accept-Language": each}).json() for each in ("en-GB", "de-AT,de")
+        english, german, french = (
+            admin.get(path, **{"Accept-Language": each}).json()
+            for each in ("en-GB", "de-AT,de", "fr")
         )
 
         metres = f"{english['spread']['onset']['distance_m']:.1f}"
         assert f"{metres} m from the line" in english["text"]
-        assert f"{metres.replace('.', ',')} m from the line" in german["text"]
+        assert german["text"].startswith("Das Anpassen beginnt ")
+        assert f"{metres.replace('.', ',')} m vor der Linie" in german["text"]
         assert english["spread"] == german["spread"]
+        # Who reads a language that nobody translated into gets English, whole.
+        assert french == english
 
 
 class TestRemembering:
