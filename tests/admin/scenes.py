@@ -25,6 +25,7 @@ from tests.factories import (
     make_reading,
     make_session,
     make_source,
+    make_work,
     rows_of,
 )
 
@@ -113,6 +114,7 @@ def furnish_club(club: Club) -> Rows:
             PendingRefresh.objects.get(),
             SeriesState.objects.create(method=1, n_attempts=1, through_attempt=attempt, **series),
             make_alert(attempt),
+            make_work(athlete, state="failed", failure="broken", last_error="KeyError"),
             AlertRule.objects.create(club=club, kind="level", thresholds={"calm_sessions": 3}),
         ]
     return {type(row): row for row in rows}

@@ -35,6 +35,7 @@ def test_every_page_says_what_it_is_for(browser: Client):
     [
         ("approaches_quarantinedrow", "Replay selected rows as they are"),
         ("approaches_pendingrefresh", "Try selected series now"),
+        ("analytics_askedwork", "Try selected questions again"),
         ("analytics_alert", "Acknowledge selected alerts"),
         ("clubs_accesstoken", "Revoke selected tokens now"),
     ],

@@ -106,9 +106,21 @@ class Client:
         assert answer.status == 200, answer
         return answer.body
 
-    def _send(self, path: str, token: str, body: Any = None) -> Answer:
+    def ask(self, path: str, body: dict[str, Any]) -> Answer:
+        """Ask for work as a coach would; sent again it is the same work."""
+        return self._send(path, self.scene.reader_token, body)
+
+    def call_off(self, path: str) -> None:
+        """Call work off as a coach would."""
+        answer = self._send(path, self.scene.reader_token, method="DELETE")
+        assert answer.status == 204, answer
+
+    def _send(
+        self, path: str, token: str, body: Any = None, *, method: str | None = None
+    ) -> Answer:
         request = urllib.request.Request(  # noqa: S310  # our own http address
             f"{self.base_url}/api/v1/clubs/{self.scene.club}/{path}",
+            method=method,
             data=None if body is None else json.dumps(body).encode(),
             headers={"Authorization": f"Bearer {token}", "Content-Type": "application/json"},
         )
@@ -116,7 +128,7 @@ class Client:
             with urllib.request.urlopen(  # noqa: S310  # the same
                 request, timeout=ANSWER_PATIENCE_SECONDS
             ) as answer:
-                return Answer(answer.status, json.load(answer))
+                return Answer(answer.status, json.loads(answer.read() or b"{}"))
         except urllib.error.HTTPError as error:
             with error:
                 return Answer(error.code, json.loads(error.read() or b"{}"))

@@ -108,6 +108,8 @@ class Stack:
             "WAKER_ENABLED": "1",
             "WEB_CONCURRENCY": "2",
             "PYTHONUNBUFFERED": "1",
+            # A worker that was killed is missed soon.
+            "WORK_LEASE_SECONDS": "5",
             "PROMETHEUS_MULTIPROC_DIR": str(local_dir / "metrics"),
         }
         (local_dir / "metrics").mkdir()
