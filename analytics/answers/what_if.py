@@ -308,20 +308,21 @@ def _premise(choices: Choices) -> str:
                 last=words.number(choices.steadier.last_step),
             )
         )
-    return _("With {what}:").format(what=", ".join(parts))
+    return _("What if: {what}.").format(what=", ".join(parts))
 
 
 def _no_jumps(figures: Compared) -> str:
     share = figures.no_jump_share
-    said = _("no jumps go from {before} to {after} of all attempts").format(
-        before=words.percent(share.before), after=words.percent(share.after)
-    )
+    shares = {"before": words.percent(share.before), "after": words.percent(share.after)}
     known = None if figures.known_to is None else figures.known_to.no_jump_share
     if known is None:
-        return _("{said}; how sure that is cannot be said.").format(said=said)
-    return _("{said} (the change lies between {low} and {high} points).").format(
-        said=said, low=_points(known.low), high=_points(known.high)
-    )
+        return _(
+            "No jumps go from {before} to {after} of all attempts; how sure that is cannot be said."
+        ).format(**shares)
+    return _(
+        "No jumps go from {before} to {after} of all attempts; the change lies between {low} and "
+        "{high} points."
+    ).format(**shares, low=_points(known.low), high=_points(known.high))
 
 
 def _points(share: float) -> str:

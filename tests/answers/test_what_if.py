@@ -196,11 +196,11 @@ class TestWords:
     @pytest.mark.parametrize(
         ("name", "said"),
         [
-            ("mark nearer", "With the start mark 10 cm nearer the pit: no jumps go from"),
-            ("mark farther", "With the start mark 10 cm farther from the pit:"),
-            ("aim", "With an aim of 15 cm behind the line:"),
-            ("head wind", "With a head wind of 1.50 m/s:"),
-            ("steadier", "With 50% of the unsteadiness in steps 5 to 1 before the board:"),
+            ("mark nearer", "What if: the start mark 10 cm nearer the pit. No jumps go from"),
+            ("mark farther", "What if: the start mark 10 cm farther from the pit."),
+            ("aim", "What if: an aim of 15 cm behind the line."),
+            ("head wind", "What if: a head wind of 1.50 m/s."),
+            ("steadier", "What if: 50% of the unsteadiness in steps 5 to 1 before the board."),
         ],
     )
     def test_begin_with_what_was_asked(self, name: str, said: str):

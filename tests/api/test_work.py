@@ -83,7 +83,7 @@ class TestAsking:
         assert (answer["n"], answer["method"]) == (24, METHOD)
         assert answer["through_attempt"] == ids_of(season)[-1]
         assert answer["what_if"]["no_jump_share"]["change"] < 0
-        assert answer["text"].startswith("With 50% of the unsteadiness in steps 5 to 1")
+        assert answer["text"].startswith("What if: 50% of the unsteadiness in steps 5 to 1")
         assert answer["caution"].startswith("The coach on the spot decides.")
 
     def test_is_what_the_schema_says(self, world: World, season: Season):
