@@ -31,6 +31,9 @@ COUNTED_DOUBT = 0.02
 BY_HEIGHT_DOUBT = 0.08
 """The same where height and speed say it: as good as the line of `usual_sprints.usual_step`."""
 
+FARTHEST_SDS = 4.0
+"""SDs of the model's start mark, beyond which marks that were used are another run-up's; ours."""
+
 OLDEST_YEARS = 100.0
 
 
@@ -201,6 +204,10 @@ def learn(model: Footfalls, run_ups: RunUps) -> Learned | NotEnoughAttempts | To
     mark_m = run_ups.start_mark_m + moved_m
     off_m = np.abs(toe_m[:, -1] - mark_m)
     fits = ~np.isnan(mark_m) & (mark_m > 0) & (np.isnan(off_m) | (off_m <= FARTHEST_START_M))
+    if fits.any():
+        away_m = abs(float(np.median(mark_m[fits])) - float(model.toe_m[-1]))
+        if away_m > FARTHEST_SDS * float(model.sd_m[-1]):
+            return TooFar(n=int(fits.sum()))
     try:
         return run_up_learning.learn_footfalls(
             model,
