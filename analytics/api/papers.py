@@ -15,10 +15,12 @@ from rest_framework.request import Request
 from analytics import selectors
 from analytics.answers.remembered import memory
 from analytics.api.asked import DEFAULT_LAST, LANGUAGE, AskedView, in_language_of
-from analytics.cards import approach_card, pages, typesetting
+from analytics.api.reports import PERIOD, PeriodView
+from analytics.cards import approach_card, pages, season_report, typesetting
 from analytics.cards.sheet import Sheet
 from analytics.cards.typesetting import Paper
 from analytics.selectors import Series
+from analytics.services import seasons
 from approaches.models import FinishClass
 from common.api.errors import InvalidParameterError
 from common.api.renderers import JSONRenderer, PageRenderer, PaperRenderer, PixelRenderer
@@ -133,4 +135,27 @@ class CardView(PaperView):
         return self.made(
             lambda: approach_card.fill_in(title, run_ups, found, zone=zone),
             name=f"card-{title.athlete_code}-{title.approach_code}",
+        )
+
+
+class SeasonPaperView(PaperView, PeriodView):
+    """The season report of one athlete as a page or on paper: what `reports/season` answers."""
+
+    parameters = {"GET": PaperView.parameters["GET"] | PeriodView.parameters["GET"]}
+    operation_names = {"GET": "season_paper_read"}
+
+    @extend_schema(parameters=[*PERIOD, *PAPER_PARAMETERS], responses=PAPER_RESPONSES)
+    def get(self, request: Request, club: str, athlete_id: UUID) -> HttpResponse:
+        from_date, to_date = self.period()
+        season = selectors.read_season_for(
+            self.caller, athlete_id, from_date=from_date, to_date=to_date, today=self.today
+        )
+        athlete, zone = season.athlete, ZoneInfo(self.caller.club.time_zone)
+        return self.made(
+            lambda: season_report.fill_in(
+                seasons.report_of(season),
+                name=f"{athlete.given_name} {athlete.family_name}",
+                zone=zone,
+            ),
+            name=f"season-{athlete.code}-{to_date.year}",
         )

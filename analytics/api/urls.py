@@ -97,6 +97,11 @@ urlpatterns = [
         reports.AthleteSeasonView.as_view(),
         name="athlete-season",
     ),
+    path(
+        "reports/season/athletes/<uuid:athlete_id>/paper",
+        papers.SeasonPaperView.as_view(),
+        name="season-paper",
+    ),
     path("overview", overviews.OverviewView.as_view(), name="overview"),
     path("approaches/<uuid:approach_id>/card", papers.CardView.as_view(), name="card"),
     path("approaches/<uuid:approach_id>/what-if", work.WhatIfView.as_view(), name="what-if"),
