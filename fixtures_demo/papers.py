@@ -57,6 +57,8 @@ WANTED = (
     Wanted("card", "approaches/{approach}/card", (PAGE, PAPER)),
     *(Wanted(each, f"approaches/{{approach}}/{each}/chart", (VECTORS,)) for each in PICTURES),
     Wanted("trend-dark", "approaches/{approach}/trend/chart?look=dark&width=large", (PIXELS,)),
+    Wanted("markers", "approaches/{approach}/last-steps-layout/paper", (PAGE, PAPER)),
+    Wanted("season", "reports/season/athletes/{athlete}/paper?to=2026-10-03", (PAGE, PAPER)),
 )
 
 

@@ -13,14 +13,15 @@ from rest_framework.renderers import BaseRenderer
 from rest_framework.request import Request
 
 from analytics import selectors
+from analytics.answers import last_steps_layout
 from analytics.answers.remembered import memory
 from analytics.api.asked import DEFAULT_LAST, LANGUAGE, AskedView, in_language_of
 from analytics.api.reports import PERIOD, PeriodView
-from analytics.cards import approach_card, pages, season_report, typesetting
+from analytics.cards import approach_card, ground_markers, pages, season_report, typesetting
 from analytics.cards.sheet import Sheet
 from analytics.cards.typesetting import Paper
 from analytics.selectors import Series
-from analytics.services import seasons
+from analytics.services import designing, seasons
 from approaches.models import FinishClass
 from common.api.errors import InvalidParameterError
 from common.api.renderers import JSONRenderer, PageRenderer, PaperRenderer, PixelRenderer
@@ -135,6 +136,32 @@ class CardView(PaperView):
         return self.made(
             lambda: approach_card.fill_in(title, run_ups, found, zone=zone),
             name=f"card-{title.athlete_code}-{title.approach_code}",
+        )
+
+
+class MarkersView(PaperView):
+    """Ground markers for the last three footfalls, to scale beside a tape. On one page.
+
+    What `last-steps-layout` answers, at short, medium and full length.
+    """
+
+    operation_names = {"GET": "last_steps_layout_paper_read"}
+
+    @extend_schema(parameters=PAPER_PARAMETERS, responses=PAPER_RESPONSES)
+    def get(self, request: Request, club: str, approach_id: UUID) -> HttpResponse:
+        title = selectors.read_title_for(self.caller, approach_id, today=self.today)
+        own = selectors.read_own_run_up_for(
+            self.caller, approach_id, last=designing.LAST, today=self.today, with_shorter=True
+        )
+        shorter = tuple((steps, each.key) for steps, each in own.shorter.items())
+        found = memory.recall(
+            (type(self).__name__, own.run_ups.key, own.jumper, shorter),
+            lambda: last_steps_layout.work_out(own.run_ups, own=own),
+        )
+        zone = ZoneInfo(self.caller.club.time_zone)
+        return self.made(
+            lambda: ground_markers.fill_in(title, own.run_ups, found, zone=zone),
+            name=f"markers-{title.athlete_code}-{title.approach_code}",
         )
 
 

@@ -72,6 +72,11 @@ urlpatterns = [
         name="last-steps-layout",
     ),
     path(
+        "approaches/<uuid:approach_id>/last-steps-layout/paper",
+        papers.MarkersView.as_view(),
+        name="last-steps-layout-paper",
+    ),
+    path(
         "sessions/<uuid:session_id>/warm-up",
         warming_up.WarmUpView.as_view(),
         name="warm-up",

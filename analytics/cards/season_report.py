@@ -28,9 +28,10 @@ class Said:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A table; without rows it is left out."""
+    """A table under what it says in words; without rows the words stand alone."""
 
     title: str
+    note: str
     columns: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
 
@@ -80,7 +81,8 @@ def fill_in(report: Part, *, name: str, zone: tzinfo) -> SeasonReport:
             "weeks_note": _("Weeks of seven days, the last ends with the season."),
         },
         basis=_basis(report, zone=zone),
-        caution=str(report["caution"]),
+        # That of growth and load says more than that of every advice, and holds it.
+        caution=str(report["growth"]["caution"]),
         name=name,
         period=f"{report['athlete_code']} · {period}",
         summary=str(report["text"]),
@@ -91,17 +93,14 @@ def fill_in(report: Part, *, name: str, zone: tzinfo) -> SeasonReport:
             _competitions(report["competitions"]),
         ),
         said=(
-            Said(_("Competitions"), report["competitions"]["text"]),
             Said(_("Numbers of steps"), report["lengths"]["text"]),
             Said(_("Growth"), report["growth"]["text"]),
             Said(_("Load"), report["load"]["text"]),
-            Said(_("Alerts"), report["alerts"]["text"]),
-            Said(_("Advice"), report["advice"]["text"]),
         ),
         weeks=draw_weeks(report["load"]["weeks"], report["load"]["first_week_from_date"]),
         lists=(
-            _alerts(report["alerts"]["results"], zone=zone),
-            _advice(report["advice"]["results"], zone=zone),
+            _alerts(report["alerts"], zone=zone),
+            _advice(report["advice"], zone=zone),
         ),
         unknown=tuple(each["text"] for each in report["unknown"]),
     )
@@ -153,6 +152,7 @@ def _run_up(found: Part, *, zone: tzinfo) -> RunUp:
 def _plans(revisions: Sequence[Part], *, zone: tzinfo) -> Table:
     return Table(
         title=_("Plans"),
+        note="",
         columns=(_("Revision"), _("From"), _("Start mark"), _("Moved"), _("Attempts"), _("Why")),
         rows=tuple(
             (
@@ -182,6 +182,7 @@ def _bests(found: Part) -> Table:
         title=_("{event}: the best official distance, as it grew").format(
             event=facts.event_name(found["event"])
         ),
+        note="",
         columns=_columns_of_bests(),
         rows=tuple(_best(each) for each in found["official"]),
     )
@@ -192,6 +193,7 @@ def _effective(found: Part) -> Table:
         title=_("{event}: the farthest from the toe, as it grew").format(
             event=facts.event_name(found["event"])
         ),
+        note="",
         columns=_columns_of_bests(),
         rows=tuple(_best(each) for each in found["effective"]),
     )
@@ -222,6 +224,7 @@ def _wind(wind_mps: float | None) -> str:
 def _competitions(found: Part) -> Table:
     return Table(
         title=_("Competitions"),
+        note=found["text"],
         columns=(
             _("Day"),
             _("Run-up"),
@@ -254,7 +257,7 @@ def _winds(low_mps: float | None, high_mps: float | None) -> str:
     return _("{low} to {high}").format(low=_wind(low_mps), high=_wind(high_mps))
 
 
-def _alerts(found: Sequence[Part], *, zone: tzinfo) -> Table:
+def _alerts(found: Part, *, zone: tzinfo) -> Table:
     names = {
         "level": _("Level at the board"),
         "spread": _("Spread at the board"),
@@ -263,6 +266,7 @@ def _alerts(found: Sequence[Part], *, zone: tzinfo) -> Table:
     }
     return Table(
         title=_("Alerts"),
+        note=found["text"],
         columns=(_("What"), _("Run-up"), _("Opened"), _("Closed")),
         rows=tuple(
             (
@@ -272,15 +276,16 @@ def _alerts(found: Sequence[Part], *, zone: tzinfo) -> Table:
                 facts.day(each["opened_at"], zone=zone),
                 _("open") if each["closed_at"] is None else facts.day(each["closed_at"], zone=zone),
             )
-            for each in found
+            for each in found["results"]
         ),
     )
 
 
-def _advice(found: Sequence[Part], *, zone: tzinfo) -> Table:
+def _advice(found: Part, *, zone: tzinfo) -> Table:
     decisions = {"followed": _("followed"), "declined": _("declined")}
     return Table(
         title=_("Advice that was decided on"),
+        note=found["text"],
         columns=(_("Day"), _("Run-up"), _("Decided"), _("Afterwards")),
         rows=tuple(
             (
@@ -289,6 +294,6 @@ def _advice(found: Sequence[Part], *, zone: tzinfo) -> Table:
                 str(decisions.get(each["decision"], each["decision"])),
                 each["afterwards_text"] or "",
             )
-            for each in found
+            for each in found["results"]
         ),
     )

@@ -4,6 +4,7 @@ The templates in `sheets/` never see markup from outside: the content is JSON th
 name is printed as it is written, whatever signs are in it.
 """
 
+import json
 import threading
 from dataclasses import asdict
 from enum import StrEnum
@@ -12,7 +13,6 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
-import msgspec
 import typst
 
 from analytics.cards.sheet import Sheet
@@ -33,7 +33,6 @@ _PAPERS = {Paper.A4: "a4", Paper.LETTER: "us-letter"}
 # (ISO 14289-1).
 _STANDARD = ["ua-1"]
 _DOTS_PER_INCH = 110
-_encoder = msgspec.json.Encoder()
 
 
 class _Template:
@@ -53,7 +52,7 @@ class _Template:
 
     def set(self, sheet: Sheet, paper: Paper, **options: Any) -> bytes:
         content = asdict(sheet) | {"paper": _PAPERS[paper]}
-        given = {"content": _encoder.encode(content).decode()}
+        given = {"content": json.dumps(content, ensure_ascii=False)}
         with self._lock:
             made = self._typesetter.compile(sys_inputs=given, **options)
         # Each page of a PNG is a file of its own; a PDF is one.

@@ -145,3 +145,66 @@ class TestCard:
 
         assert f"{start_m:.2f} m" in page
         assert "33.33 m" not in page
+
+
+class TestMarkers:
+    @pytest.mark.parametrize("form", BEGINS)
+    def test_say_what_the_answer_says(self, world: World, gated_season: GatedSeason, form: str):
+        admin, path = world.as_("admin"), f"{gated_season.path}/last-steps-layout"
+        asked = admin.get(path).json()
+        made = admin.get(f"{path}/paper", Accept=form)
+
+        assert (made.status_code, made.content[: len(BEGINS[form])]) == (200, BEGINS[form])
+        if form == PICTURE:
+            return
+        text = (
+            sheets.text_of_pdf(made.content)
+            if form == PAPER
+            else sheets.text_of_page(made.content.decode())
+        )
+        for length in asked["lengths"]:
+            for marker in length["markers"]:
+                assert f"{marker['place']['at_m']:.2f} m" in text
+                if length["name"] == "full":
+                    assert f"{marker['landed']['mean_m']:.2f} m ±" in text
+
+    def test_are_a_strangers_to_another_coach(self, world: World, gated_season: GatedSeason):
+        answer = world.as_("coach").get(f"{gated_season.path}/last-steps-layout/paper")
+
+        assert answer.status_code == 404
+
+
+class TestSeasonReport:
+    @pytest.mark.parametrize("form", [PAGE, PAPER])
+    def test_holds_every_sentence_of_the_answer(
+        self, world: World, gated_season: GatedSeason, form: str
+    ):
+        admin = world.as_("admin")
+        path = f"reports/season/athletes/{gated_season.scene.athlete.id}"
+        days = "from=2026-03-01&to=2026-06-30"
+        asked = admin.get(f"{path}?{days}").json()
+        made = admin.get(f"{path}/paper?{days}", Accept=form)
+
+        assert made.status_code == 200
+        text = (
+            sheets.text_of_pdf(made.content)
+            if form == PAPER
+            else sheets.text_of_page(made.content.decode())
+        )
+        said = [each for each in sheets.sentences_of(asked) if each != asked["caution"]]
+        assert len(said) > 10
+        # What speaks for an answer stands in the answer; the report has what it says.
+        reasons = {each["text"] for up in asked["run_ups"] for each in up["next"]["reasons"]}
+        results = {each["text"] for each in asked["competitions"]["results"]}
+        bests = {each["text"] for each in asked["bests"]}
+        for sentence in set(said) - reasons - results - bests:
+            assert sheets.squeezed(sentence) in sheets.squeezed(text), sentence
+        assert sheets.squeezed(asked["growth"]["caution"]) in sheets.squeezed(text)
+
+    @pytest.mark.parametrize("query", ["from=2026-05-01&to=2026-04-01", "to=yesterday"])
+    def test_refuses_days_that_are_none(self, world: World, gated_season: GatedSeason, query: str):
+        path = f"reports/season/athletes/{gated_season.scene.athlete.id}/paper?{query}"
+
+        answer = world.as_("admin").get(path)
+
+        assert (answer.status_code, answer.json()["code"]) == (400, "invalid_parameter")

@@ -133,3 +133,13 @@ def text_of_page(page: str) -> str:
     reader = _Reader()
     reader.feed(page)
     return " ".join(reader.said)
+
+
+def sentences_of(part: Any) -> list[str]:
+    """Return every `text` of an answer."""
+    if isinstance(part, dict):
+        own = [part["text"]] if "text" in part else []
+        return own + [text for inner in part.values() for text in sentences_of(inner)]
+    if isinstance(part, list):
+        return [text for inner in part for text in sentences_of(inner)]
+    return []
