@@ -6,7 +6,7 @@ from math import ceil
 
 from django.utils import formats
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext, pgettext
+from django.utils.translation import ngettext
 
 from analytics.answers import words
 from analytics.core import tape
@@ -136,5 +136,5 @@ def measured_from_the_line() -> str:
 
 def language_of_words() -> str:
     """Return the language that the words are in; numbers may follow another reader's."""
-    # A catalogue translates it into its own code.
-    return pgettext("code of the language of these words", "en")
+    # The code of the language: a catalogue translates it into its own.
+    return _("en")

@@ -315,7 +315,7 @@ class TestLanguage:
             page = pages.show(card)
 
         assert card.planned is not None
-        assert card.planned.start.metres == "26,68 m"
+        assert (card.lang, card.planned.start.metres) == ("de", "26,68 m")
         assert "26,68 m" in sheets.text_of_pdf(made)
         assert "26,68 m" in sheets.text_of_page(page)
 
