@@ -331,11 +331,6 @@ def tell(found: Layout) -> Told:
     )
 
 
-def source_text(source: Source) -> str:
-    """Say what the markers come from."""
-    return _SOURCES[source]()
-
-
 def _laid(at: MarkersAt) -> str:
     places = [
         words.metres(marker.place.at_m, 2)
