@@ -18,6 +18,7 @@ from analytics.api.asked import LANGUAGE, AskedView
 from analytics.models import AskedWork, WorkKind
 from analytics.services import heavy, what_ifs, working
 from analytics.services.figures import as_json
+from analytics.services.method import METHOD
 from approaches import selectors as approach_selectors
 from clubs.api import permissions
 from common import waiting
@@ -92,7 +93,7 @@ class WorkView(AskedView, ABC):
         self.leave_scope()
         for _ in waiting.pauses(wait_s):
             with self.scope():
-                work = selectors.get_work_for(self.caller, work.id, today=self.today)
+                work = selectors.get_work_for(self.caller, work.id, today=self.today, method=METHOD)
             if work.is_over:
                 break
         return work
@@ -189,12 +190,12 @@ class WorkDetail(WorkView):
 
     @extend_schema(parameters=[_PREFER, LANGUAGE], responses=serializers.WorkSerializer)
     def get(self, request: Request, club: str, work_id: UUID) -> HttpResponse:
-        work = selectors.get_work_for(self.caller, work_id, today=self.today)
+        work = selectors.get_work_for(self.caller, work_id, today=self.today, method=METHOD)
         return self.answered_with(work)
 
     @extend_schema(responses={204: None})
     def delete(self, request: Request, club: str, work_id: UUID) -> Response:
         with club_scope(self.caller.club):
-            work = selectors.get_work_for(self.caller, work_id, today=self.today)
+            work = selectors.get_work_for(self.caller, work_id, today=self.today, method=METHOD)
             working.call_off(club=self.caller.club, work_id=work.id)
         return Response(status=204)

@@ -7,19 +7,22 @@ from typing import NamedTuple
 from uuid import UUID
 
 from django.db import connection
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.db.models.expressions import RawSQL
 
-from analytics.models import AskedWork
+from analytics.models import AskedWork, WorkState
 from athletes import selectors as athlete_selectors
 from clubs.selectors import Caller
 from common.errors import NotFoundError
 
 
-def list_work_for(caller: Caller, *, today: date) -> QuerySet[AskedWork]:
-    """Return the work that the caller may read: about nobody whom they may not see."""
+def list_work_for(caller: Caller, *, today: date, method: int) -> QuerySet[AskedWork]:
+    """Return the work that the caller may read: about nobody whom they may not see.
+
+    Answers of another `method` are as good as forgotten: nobody can say them in words any more.
+    """
     limits = athlete_selectors.find_limits_of(caller, today=today)
-    work = AskedWork.objects.all()
+    work = AskedWork.objects.filter(~Q(state=WorkState.DONE) | Q(method=method))
     if limits is None:
         return work
     # The query is one of those in athletes' selectors.
@@ -27,7 +30,7 @@ def list_work_for(caller: Caller, *, today: date) -> QuerySet[AskedWork]:
     return work.filter(athlete_ids__contained_by=seen)
 
 
-def get_work_for(caller: Caller, work_id: UUID, *, today: date) -> AskedWork:
+def get_work_for(caller: Caller, work_id: UUID, *, today: date, method: int) -> AskedWork:
     """Return one work that the caller may read.
 
     Raises
@@ -35,7 +38,7 @@ def get_work_for(caller: Caller, work_id: UUID, *, today: date) -> AskedWork:
     NotFoundError
         There is none (any more), or it is about a stranger.
     """
-    work = list_work_for(caller, today=today).filter(id=work_id).first()
+    work = list_work_for(caller, today=today, method=method).filter(id=work_id).first()
     if work is None:
         raise NotFoundError
     return work

@@ -17,6 +17,7 @@ from django.db.models.functions import Now
 from analytics import selectors
 from analytics.models import AskedWork, WorkFailure, WorkState
 from analytics.services import backlog, heavy, working
+from analytics.services.method import METHOD
 from common import metrics
 from common.club_scope import club_scope
 
@@ -185,6 +186,7 @@ def _answer(taken: Taken) -> None:
         _ours(taken).update(
             state=WorkState.DONE,
             answer=msgspec.to_builtins(answer),
+            method=METHOD,
             same_question=F("same_question") if is_same else None,
             n_done=F("n_parts"),
             finished_at=Now(),

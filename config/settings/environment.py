@@ -42,7 +42,8 @@ def seconds(name: str, *, default: float) -> float:
 
 def count(name: str, *, default: int) -> int:
     value = os.environ.get(name, str(default))
-    if not value.isascii() or not value.isdigit() or not 1 <= int(value[:4]) <= 1000:
+    is_number = value.isascii() and value.isdigit() and len(value) <= 4
+    if not is_number or not 1 <= int(value) <= 1000:
         raise ImproperlyConfigured(f"{name} is a whole number from 1 to 1000, not {value!r}.")
     return int(value)
 

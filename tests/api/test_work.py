@@ -237,6 +237,26 @@ class TestLooking:
         assert "Accept-Language" in german["Vary"]
 
 
+class TestAnotherMethod:
+    def test_an_answer_of_another_method_is_gone_and_asked_for_anew(
+        self, world: World, season: Season
+    ):
+        """Its figures may be others, and so may their names: no words can be made of them."""
+        admin, asked = world.as_("admin"), ask(world, season)
+        path = below_club(world, asked["Location"])
+        with club_scope(world.club):
+            AskedWork.objects.update(method=METHOD - 1)
+        waiting = admin.get(path)
+        rounds.do_due_work()
+        done = admin.get(path)
+        with club_scope(world.club):
+            AskedWork.objects.update(method=METHOD - 1)
+
+        assert (waiting.status_code, done.status_code) == (200, 200)
+        assert done.json()["answer"]["method"] == METHOD
+        assert admin.get(path).status_code == 404
+
+
 class TestCallingOff:
     def test_deletes_it_once(self, world: World, season: Season):
         admin, asked = world.as_("admin"), ask(world, season)
