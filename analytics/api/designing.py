@@ -18,12 +18,13 @@ from analytics.answers.natural import Given, GivenSprint
 from analytics.answers.remembered import memory
 from analytics.api import design_serializers as serializers
 from analytics.api.advice_serializers import IF_MATCH_TO_PUBLISH
-from analytics.api.asked import EVERY, LANGUAGE, MOST_LAST, AskedView, head_of
+from analytics.api.asked import EVERY, LANGUAGE, MOST_LAST, AskedView
 from analytics.api.figures import asked_series
 from analytics.core.run_up_design import MarkChoice
 from analytics.core.run_up_pace import USUAL_RHYTHM, LastThree, StartStyle
 from analytics.services import designing
 from analytics.services.figures import as_json
+from analytics.services.heads import head_of
 from analytics.services.method import METHOD
 from approaches.models import Plan
 from athletes.services import sprints
