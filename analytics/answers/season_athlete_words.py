@@ -22,18 +22,18 @@ from analytics.models import Alert
 def summary_text(found: AthleteSeason) -> str:
     """Say in a few sentences how much was jumped, and how far."""
     season = found.season
-    text = _("From {first} to {last}: {attempts} in {sessions}, {competitions}.").format(
+    text = _("From {first} to {last}: {attempts} in {sessions}.").format(
         first=words.day(season.from_date),
         last=words.day(season.to_date),
         attempts=words.attempts(found.n),
         sessions=words.sessions(found.n_sessions),
-        competitions=_competitions_n(len({each.session for each in found.competitions})),
     )
-    return " ".join([text, *(best_text(each) for each in found.bests if each.n)])
-
-
-def _competitions_n(n: int) -> str:
-    return ngettext("{n} of them a competition", "{n} of them competitions", n).format(n=n)
+    n = len({each.session for each in found.competitions})
+    competitions = ngettext(
+        "{n} session was a competition.", "{n} sessions were competitions.", n
+    ).format(n=n)
+    bests = [best_text(each) for each in found.bests if each.n]
+    return " ".join([text, *([competitions] if n else []), *bests])
 
 
 def best_text(bests: Bests) -> str:

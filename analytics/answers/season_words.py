@@ -21,6 +21,9 @@ from analytics.core.conventions import Interval, NotEnoughAttempts
 from analytics.core.season_ends import BoardChange, Change, MeanChange
 from approaches.models import SessionKind
 
+# Marks are laid out to the centimetre.
+_SAME_MARK_M = 0.005
+
 
 def plans_text(revisions: tuple[Revision, ...]) -> str:
     """Say how the start mark moved over the season."""
@@ -32,16 +35,17 @@ def plans_text(revisions: tuple[Revision, ...]) -> str:
             mark=words.metres(last.start_mark_m, 2)
         )
     moved_m = last.start_mark_m - revisions[0].start_mark_m
-    if abs(moved_m) < 0.005:  # two whole sentences are read more easily
+    if abs(moved_m) < _SAME_MARK_M:
         text = _("{n} plans; the start mark stands at {mark}, as at the beginning.")
+    elif moved_m < 0:
+        text = _("{n} plans; the start mark went from {first} to {mark}, {size} toward the pit.")
     else:
-        text = _("{n} plans; the start mark went from {first} to {mark}, {size} {way}.")
+        text = _("{n} plans; the start mark went from {first} to {mark}, {size} away from the pit.")
     return text.format(
         n=len(revisions),
         first=words.metres(revisions[0].start_mark_m, 2),
         mark=words.metres(last.start_mark_m, 2),
         size=words.centimetres(moved_m),
-        way=_("toward the pit") if moved_m < 0 else _("away from the pit"),
     )
 
 
@@ -198,14 +202,14 @@ def rhythm_text(found: RunUpSeason) -> str:
         one_first=words.number(one.first, 2),
         one_last=words.number(one.last, 2),
     )
-    shown = [
-        name
-        for name, change in ((_("the penultimate step"), two), (_("the last step"), one))
-        if change.shown is not Change.NOT_SHOWN
-    ]
-    if not shown:
-        return f"{text} " + _("No change is shown.")
-    return f"{text} " + _("A change is shown of {steps}.").format(steps=_(" and ").join(shown))
+    shown = (two.shown is not Change.NOT_SHOWN, one.shown is not Change.NOT_SHOWN)
+    said = {
+        (True, True): _("A change is shown of both steps."),
+        (True, False): _("A change is shown of the penultimate step."),
+        (False, True): _("A change is shown of the last step."),
+        (False, False): _("No change is shown."),
+    }[shown]
+    return f"{text} {said}"
 
 
 def speed_text(found: RunUpSeason) -> str:

@@ -5,13 +5,16 @@ from typing import Any
 from drf_spectacular.utils import PolymorphicProxySerializer
 from rest_framework import serializers
 
+from analytics.answers.squad_season import Differs
 from analytics.api.advice_serializers import TallySerializer
-from analytics.api.answer_serializers import ReasonSerializer
+from analytics.api.answer_serializers import ReasonSerializer, ToldSerializer
 from analytics.api.serializers import IntervalSerializer, NotEnoughAttemptsSerializer, figure
 from analytics.core.season_ends import Change
 from analytics.models import AlertKind
 from approaches.models import SessionKind, StartStyle
 from clubs.models import Event
+from common.api import fields
+from common.api.serializers import StrictSerializer
 
 _CHANGES = [each.value for each in Change]
 
@@ -308,3 +311,79 @@ class SeasonReportSerializer(SectionSerializer):
     alerts = SeasonAlertsSerializer()
     advice = SeasonAdviceSerializer()
     unknown = NotKnownSerializer(many=True, help_text="What the season does not tell, and why.")
+
+
+class SquadSeasonAskedSerializer(StrictSerializer):
+    """Which days; without the first a year that ends with the last, without the last today."""
+
+    from_date = fields.DayField(required=False)
+    to_date = fields.DayField(required=False)
+
+
+class OwnFiguresSerializer(serializers.Serializer[Any]):
+    """What the own attempts say alone, each with its interval of 95 %."""
+
+    n = serializers.IntegerField()
+    bias_m = serializers.FloatField()
+    bias_low_m = serializers.FloatField()
+    bias_high_m = serializers.FloatField()
+    sd_m = serializers.FloatField()
+    sd_low_m = serializers.FloatField()
+    sd_high_m = serializers.FloatField()
+
+
+class DrawnSerializer(serializers.Serializer[Any]):
+    """A figure after it was drawn toward the squad, with its interval of 95 %."""
+
+    value = serializers.FloatField()
+    low = serializers.FloatField()
+    high = serializers.FloatField()
+    own_weight = serializers.FloatField(help_text="What is left of the distance to the squad.")
+    differs = serializers.ChoiceField([each.value for each in Differs])
+
+
+class UsualSerializer(serializers.Serializer[Any]):
+    """What is usual in the squad, and by how much athletes truly differ (of spreads: log SD)."""
+
+    n_athletes = serializers.IntegerField()
+    squad_value = serializers.FloatField()
+    squad_sd = serializers.FloatField()
+
+
+class SquadLineSerializer(serializers.Serializer[Any]):
+    """An athlete's season in few figures, of the run-up with most jumps and pop-ups."""
+
+    athlete = serializers.UUIDField()
+    athlete_code = serializers.CharField()
+    approach_code = serializers.CharField(allow_null=True)
+    event = serializers.ChoiceField(Event.choices, allow_null=True)
+    steps = serializers.IntegerField(allow_null=True)
+    n = serializers.IntegerField()
+    n_sessions = serializers.IntegerField()
+    n_competitions = serializers.IntegerField()
+    on_board = ShareSerializer(allow_null=True)
+    no_jumps = ShareSerializer(allow_null=True)
+    spread_shown = serializers.ChoiceField(
+        _CHANGES, allow_null=True, help_text="The end of the season against its start."
+    )
+    best_m = serializers.FloatField(allow_null=True)
+    grown_m = serializers.FloatField(allow_null=True)
+    most_in_session = serializers.IntegerField()
+    most_in_week = serializers.IntegerField()
+    own = OwnFiguresSerializer(allow_null=True)
+    bias_m = DrawnSerializer(allow_null=True)
+    spread_m = DrawnSerializer(allow_null=True)
+
+
+class SquadSeasonSerializer(ToldSerializer):
+    """A squad's season; athletes in the order of their codes, for no figure ranks them."""
+
+    squad = serializers.UUIDField()
+    from_date = serializers.DateField()
+    to_date = serializers.DateField()
+    as_of = serializers.DateTimeField(allow_null=True)
+    n = serializers.IntegerField(help_text="Jumps and pop-ups of the run-ups that are told of.")
+    method = serializers.IntegerField()
+    usual_spread_m = figure(UsualSerializer)
+    usual_bias_m = figure(UsualSerializer)
+    results = SquadLineSerializer(many=True)

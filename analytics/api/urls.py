@@ -107,6 +107,11 @@ urlpatterns = [
         papers.SeasonPaperView.as_view(),
         name="season-paper",
     ),
+    path(
+        "reports/season/squads/<uuid:squad_id>",
+        reports.SquadSeasonView.as_view(),
+        name="squad-season",
+    ),
     path("overview", overviews.OverviewView.as_view(), name="overview"),
     path("approaches/<uuid:approach_id>/card", papers.CardView.as_view(), name="card"),
     path("approaches/<uuid:approach_id>/what-if", work.WhatIfView.as_view(), name="what-if"),

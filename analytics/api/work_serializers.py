@@ -8,6 +8,7 @@ from rest_framework import serializers
 from analytics.answers import what_if
 from analytics.api.answer_serializers import AnswerSerializer
 from analytics.api.asked import DEFAULT_LAST, MOST_LAST
+from analytics.api.report_serializers import SquadSeasonSerializer
 from analytics.api.serializers import IntervalSerializer, figure
 from analytics.models import WorkFailure, WorkKind, WorkState
 from approaches.models import FinishClass
@@ -128,7 +129,7 @@ class WhatIfAnswerSerializer(AnswerSerializer):
 
 
 # One for each kind of work.
-ANSWERS: list[type[serializers.Serializer[Any]]] = [WhatIfAnswerSerializer]
+ANSWERS: list[type[serializers.Serializer[Any]]] = [WhatIfAnswerSerializer, SquadSeasonSerializer]
 
 
 class ProgressSerializer(serializers.Serializer[Any]):

@@ -10,6 +10,7 @@ from common.constraints import SameClub
 
 class WorkKind(models.TextChoices):
     WHAT_IF = "what_if", "What if"
+    SQUAD_SEASON = "squad_season", "A squad's season"
 
 
 class WorkState(models.TextChoices):

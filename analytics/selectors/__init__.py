@@ -50,6 +50,7 @@ from analytics.selectors.series import (
     read_series,
     read_series_with_last_metres,
 )
+from analytics.selectors.squad_seasons import list_season_athletes_for, read_fingerprints
 from analytics.selectors.squads import (
     AthleteFacts,
     OpenAlert,
@@ -123,6 +124,7 @@ __all__ = [
     "list_alert_rules",
     "list_alerts_for",
     "list_due_work",
+    "list_season_athletes_for",
     "list_series",
     "list_series_in_session_for",
     "list_sessions_since",
@@ -133,6 +135,7 @@ __all__ = [
     "put_off_on",
     "read_body",
     "read_body_for",
+    "read_fingerprints",
     "read_footfalls",
     "read_jumper_for",
     "read_landings",

@@ -121,11 +121,7 @@ def read_season_for(
 
 def read_season(club: Club, athlete: Athlete, *, from_date: date, to_date: date) -> Season:
     """Return the season of an athlete of the club in scope, both days included."""
-    zone = ZoneInfo(club.time_zone)
-    between = (
-        datetime.combine(from_date, time(), zone),
-        datetime.combine(to_date + timedelta(days=1), time(), zone),
-    )
+    between = moments_of(club, from_date, to_date)
     approaches = list(Approach.objects.filter(athlete=athlete).order_by("event", "steps", "code"))
     ids = [each.id for each in approaches]
     found = [_read_run_up(each, between) for each in approaches]
@@ -159,6 +155,15 @@ def read_season(club: Club, athlete: Athlete, *, from_date: date, to_date: date)
         ],
         jumps=prepared.read_rows(_JUMPS, (ids, *between), make=SeasonJump),
         is_stale=PendingRefresh.objects.filter(approach_id__in=ids).exists(),
+    )
+
+
+def moments_of(club: Club, from_date: date, to_date: date) -> tuple[datetime, datetime]:
+    """Return when the first day begins and the last is over, where the club is."""
+    zone = ZoneInfo(club.time_zone)
+    return (
+        datetime.combine(from_date, time(), zone),
+        datetime.combine(to_date + timedelta(days=1), time(), zone),
     )
 
 

@@ -10,7 +10,7 @@ from typing import Any
 
 from analytics.answers.told import Told
 from analytics.models import WorkKind
-from analytics.services import what_ifs
+from analytics.services import squad_seasons, what_ifs
 
 Asked = Mapping[str, Any]
 # How many parts are done, of how many. To be called after each part, every few seconds at least.
@@ -46,5 +46,11 @@ KINDS: dict[str, Heavy] = {
         key_of=what_ifs.key_of,
         work_out=what_ifs.work_out,
         tell=what_ifs.tell,
+    ),
+    WorkKind.SQUAD_SEASON.value: Heavy(
+        read=squad_seasons.read,
+        key_of=squad_seasons.key_of,
+        work_out=squad_seasons.work_out,
+        tell=squad_seasons.tell,
     ),
 }
