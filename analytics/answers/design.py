@@ -120,19 +120,20 @@ def _basis(rests: RestsOn) -> str:
 
 def _check_marks(design: LaidOut) -> list[str]:
     sentences = []
-    if design.check_marks:
-        first, *others = design.check_marks
+    marks = [
+        (words.metres(mark.place.at_m, 2), words.steps(mark.steps_after_start))
+        for mark in design.check_marks
+    ]
+    if len(marks) == 2:
+        (early, early_steps), (late, late_steps) = marks
         sentences.append(
-            _("Check marks: {marks}.").format(
-                marks=_(" and ").join(
-                    _("{place} after {steps}").format(
-                        place=words.metres(mark.place.at_m, 2),
-                        steps=words.steps(mark.steps_after_start),
-                    )
-                    for mark in (first, *others)
-                )
+            _("Check marks: {early} after {early_steps}, {late} after {late_steps}.").format(
+                early=early, early_steps=early_steps, late=late, late_steps=late_steps
             )
         )
+    elif marks:
+        ((place, steps),) = marks
+        sentences.append(_("Check mark: {place} after {steps}.").format(place=place, steps=steps))
     if design.phases:
         acceleration, transition, attack = design.phases
         sentences.append(
