@@ -33,7 +33,7 @@ def draw(sheet: Sheet, run_ups: RunUps, found: Ahead, said: Told) -> None:
     sheet.key(
         Entry(_("no jump"), colours.second_band, is_band=True, hatch=hatch),
         Entry(_("on the board"), colours.band, is_band=True),
-        Entry(_("short of it"), colours.paper, is_band=True, hatch=".."),
+        Entry(_("short of it"), colours.paper, is_band=True, has_edge=True),
     )
     axes = sheet.panel(left=52, right=20, along=_("mean place of the toe, cm behind the line"))
     place = 100 * by_aim.aim_m
@@ -53,9 +53,6 @@ def draw(sheet: Sheet, run_ups: RunUps, found: Ahead, said: Told) -> None:
         linewidth=0,
     )
     axes.fill_between(place, no_jump, board, facecolor=colours.band, linewidth=0)
-    axes.fill_between(
-        place, board, 100, facecolor="none", hatch="..", edgecolor=colours.rule, linewidth=0
-    )
     axes.plot(place, no_jump, color=colours.second, linewidth=2.2)
     axes.plot(place, board, color=colours.main, linewidth=1.6, linestyle="--")
     _places(sheet, axes, ahead, by_aim)

@@ -64,6 +64,7 @@ class Entry:
     line: LineStyleType = ""
     filled: bool = True
     is_band: bool = False
+    has_edge: bool = False
     hatch: str = ""
 
 
@@ -312,7 +313,7 @@ class Sheet:
                     10,
                     transform=self._pixels,
                     facecolor=entry.colour,
-                    edgecolor=self.colours.soft if entry.hatch else "none",
+                    edgecolor=self.colours.soft if entry.hatch or entry.has_edge else "none",
                     hatch=entry.hatch,
                     linewidth=0.5,
                 )

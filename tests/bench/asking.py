@@ -20,9 +20,11 @@ class Line:
     that does more would take the processor's time away from the server that it times.
     """
 
-    def __init__(self, port: int, path: str, *, token: str) -> None:
+    def __init__(
+        self, port: int, path: str, *, token: str, accept: str = "application/json"
+    ) -> None:
         self._request = (
-            f"GET {path} HTTP/1.1\r\nHost: {LOOPBACK}\r\nAccept: application/json\r\n"
+            f"GET {path} HTTP/1.1\r\nHost: {LOOPBACK}\r\nAccept: {accept}\r\n"
             f"Authorization: {token}\r\n\r\n"
         ).encode()
         self._port = port

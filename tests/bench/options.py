@@ -77,6 +77,13 @@ class RefreshOptions:
     profile: bool
 
 
+@dataclass(frozen=True)
+class LookOptions:
+    reads: int
+    rounds: int
+    profile: bool
+
+
 Options = (
     PushOptions
     | PushOneOptions
@@ -87,6 +94,7 @@ Options = (
     | AimOptions
     | RebuildOptions
     | RefreshOptions
+    | LookOptions
 )
 _KINDS: dict[str, type[Options]] = {
     "aim": AimOptions,
@@ -98,6 +106,7 @@ _KINDS: dict[str, type[Options]] = {
     "trend": TrendOptions,
     "rebuild": RebuildOptions,
     "refresh": RefreshOptions,
+    "look": LookOptions,
 }
 
 
@@ -158,6 +167,10 @@ def parse(arguments: list[str] | None = None) -> tuple[str, bool, Options]:
     rebuild.add_argument("--rounds", type=_count, default=2, help="counted rounds")
     rebuild.add_argument("--series", type=_count, default=100, help="of as many attempts each")
     rebuild.add_argument("--attempts", type=_count, default=10_000, help="in a series")
+
+    look = names.add_parser("look", parents=[every], help="pictures over HTTP")
+    look.add_argument("--reads", type=_count, default=40, help="in a round, of each picture")
+    look.add_argument("--rounds", type=_count, default=5, help="counted rounds")
 
     chosen = parser.parse_args(arguments)
     kind = _KINDS[chosen.name]

@@ -83,14 +83,21 @@ class Stand:
             connection.execute(f"CREATE DATABASE {name} TEMPLATE {embedded.DATABASE}")
 
     @contextmanager
-    def web(self, *, database: str = embedded.DATABASE) -> Iterator["Door"]:
-        """Serve Penult as the local stack does."""
+    def web(
+        self,
+        *,
+        database: str = embedded.DATABASE,
+        name: str | None = None,
+        settings: Mapping[str, str] | None = None,
+    ) -> Iterator["Door"]:
+        """Serve Penult as the local stack does, or with other settings."""
         environment = {
             **self.environment,
             "DATABASE_URL": self.servers.database_url("app", database=database),
+            **(settings or {}),
         }
         arguments = ["--config", "config/gunicorn.py", "config.wsgi"]
-        with self._gunicorn(f"web-{database}", arguments, environment) as door:
+        with self._gunicorn(f"web-{name or database}", arguments, environment) as door:
             yield door
 
     @contextmanager

@@ -118,6 +118,15 @@ class TestBench:
         assert report["ratios"]["p95_of_steering_to_empty"]["n"] == 2
         assert set(report["targets"]) == {"p95_of_slowest_to_empty"}
 
+    @pytest.mark.slow
+    def test_look_says_all_that_it_promises(self):
+        report = run_bench("look", "--reads", "3", "--rounds", "2")
+
+        assert_complete(report)
+        assert report["figures"]["trend"]["content_bytes"] > 5000
+        assert report["ratios"]["p95_of_trend_to_empty"]["n"] == 2
+        assert "p95_of_slowest_to_empty" in report["targets"]
+
     def test_aim_says_all_that_it_promises(self):
         report = run_bench("aim", "--rounds", "2", "--competitions", "20000")
 

@@ -55,7 +55,7 @@ class Drawn:
         return " ".join(" ".join(self.texts).split())
 
 
-def wanted(look: str = "light", width: str = "small", form: Form = Form.SVG) -> Wanted:
+def wanted(*, look: str = "light", width: str = "small", form: Form = Form.SVG) -> Wanted:
     return Wanted(Look(look), Width(width), form, UTC)
 
 
@@ -82,6 +82,7 @@ def points_of(
     points = []
     for place, (toe, bias) in enumerate(zip(toe_m, biases, strict=True)):
         is_known = bias is not None
+        middle = bias or 0.0
         given: dict[str, Any] = {
             "attempt": str(uuid_of(3, place)),
             "started_at": STARTED_AT + timedelta(days=place // 6, minutes=6 * place),
@@ -93,8 +94,8 @@ def points_of(
             "toe_m": toe,
             "no_jump": toe is None or toe < 0,
             "bias_m": bias,
-            "bias_low_m": bias - 0.05 if is_known else None,
-            "bias_high_m": bias + 0.05 if is_known else None,
+            "bias_low_m": middle - 0.05 if is_known else None,
+            "bias_high_m": middle + 0.05 if is_known else None,
             "spread_m": 0.09 if is_known else None,
             "spread_low_m": 0.07 if is_known else None,
             "spread_high_m": 0.14 if is_known else None,

@@ -5,6 +5,7 @@ import re
 from dataclasses import replace
 from itertools import combinations
 
+import msgspec
 import numpy as np
 import pytest
 from django.utils import translation
@@ -100,12 +101,12 @@ class TestEveryPicture:
 
 
 def pixels(draw: Draw, look: str) -> bytes:
-    return painted(draw, wanted(look, form=Form.PNG))
+    return painted(draw, wanted(look=look, form=Form.PNG))
 
 
-def misplaced(draw: Draw, **how: str) -> tuple[list[str], list[tuple[str, str]]]:
+def misplaced(draw: Draw, *, width: str = "small") -> tuple[list[str], list[tuple[str, str]]]:
     """Return texts that are cut off, and pairs of texts of which one hides the other."""
-    sheet = Sheet(wanted(**how))
+    sheet = Sheet(wanted(width=width))
     draw(sheet)
     figure = sheet._figure
     canvas = FigureCanvasAgg(figure)
@@ -200,8 +201,9 @@ class TestExtremes:
 
     def test_plans_and_alerts_are_marked(self):
         points = points_of([0.1] * 12)
-        points = tuple(
-            replace_revision(each, 1 if place < 6 else 2) for place, each in enumerate(points)
+        points = (
+            *points[:6],
+            *(msgspec.structs.replace(each, plan_revision=2) for each in points[6:]),
         )
         opened = (trend.Opened(points[3].attempt, "level"), trend.Opened("elsewhere", "spread"))
 
@@ -252,12 +254,3 @@ class TestStoredSpread:
             "Newer attempts wait to be computed."
             in drawn(lambda sheet: spread.draw(sheet, stale)).words
         )
-
-
-def replace_revision(point: object, revision: int) -> object:
-    return type(point)(
-        **{
-            name: revision if name == "plan_revision" else getattr(point, name)
-            for name in point.__struct_fields__  # type: ignore[attr-defined]  # a struct
-        }
-    )
