@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from django.core.management import call_command
 
-from fixtures_demo import loading, papers, push_session, report
+from fixtures_demo import loading, papers, pictures, push_session, report
 from fixtures_demo.cast import JUMPERS
 from fixtures_demo.season import PUSHED_JUMPERS
 from tests.demo.asked import check_every_answer
@@ -75,6 +75,13 @@ class TestMainJob:
             assert each.read_bytes().lower().startswith(begins[each.suffix].lower()), each.name
         card = (folder / "A-02-TJ-16-card.html").read_text(encoding="utf-8")
         assert "Move the start mark by 15 cm toward the pit, to 28.69 m" in card
+
+        shown = tmp_path / "pictures"
+        assert pictures.main([*words, "--folder", str(shown)]) == 0
+        capsys.readouterr()
+        sizes = {each.stem: each.stat().st_size for each in shown.iterdir()}
+        assert sizes.keys() == {each.name for each in pictures.SHOWN}
+        assert max(sizes.values()) < 150_000  # a page of the docs is read on a phone, too
 
         rows = push_session.SESSION_FILE.read_text().splitlines()
         never_sent = json.loads(rows[0]) | {"external_id": "never-sent"}
