@@ -207,7 +207,8 @@ def _possible(known_to: KnownTo, share: Outcome) -> KnownTo:
 
 def _model_of(attempts: RunUps) -> Athlete:
     """Return the model athlete with as many steps, about as long a run-up, and the distances."""
-    model = Athlete(n_steps=attempts.steps, steering_from=0)
+    # Nobody asks for speeds here, and gates take time.
+    model = Athlete(n_steps=attempts.steps, steering_from=0, gate_at_m=())
     run_m = attempts.toe_m[:, -1] - attempts.toe_m[:, 0]
     known_run_m = run_m[~np.isnan(run_m)]
     if known_run_m.size:

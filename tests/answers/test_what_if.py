@@ -36,7 +36,7 @@ CASES = {
 
 @pytest.fixture(autouse=True)
 def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(what_if, "SESSIONS", 600)
+    monkeypatch.setattr(what_if, "SESSIONS", 400)
     monkeypatch.setattr(what_if, "SESSIONS_OF_RESAMPLE", 100)
     monkeypatch.setattr(what_if, "RESAMPLES", 50)
 
