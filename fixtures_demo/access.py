@@ -1,4 +1,4 @@
-"""Who gets into the demo club with what: tokens and a password, kept in a private file."""
+"""Who gets into the demo club with what: tokens and passwords, kept in a private file."""
 
 from __future__ import annotations
 
@@ -42,6 +42,8 @@ class Access:
     admin_token: str
     admin_email: str
     admin_password: str
+    coach_email: str
+    coach_password: str
 
 
 def give_access(path: Path, *, base_url: str) -> Access:
@@ -61,7 +63,9 @@ def give_access(path: Path, *, base_url: str) -> Access:
             coach_token=kept.get("coach_token") or _person_token(club, COACH_EMAIL, COACH_SCOPES),
             admin_token=kept.get("admin_token") or _person_token(club, ADMIN_EMAIL, ADMIN_SCOPES),
             admin_email=ADMIN_EMAIL,
-            admin_password=_admin_password(known.get("admin_password", "")),
+            admin_password=_password_of(ADMIN_EMAIL, known.get("admin_password", "")),
+            coach_email=COACH_EMAIL,
+            coach_password=_password_of(COACH_EMAIL, known.get("coach_password", "")),
         )
     if asdict(found) != known:
         _write(path, json.dumps(asdict(found), indent=2) + "\n")
@@ -94,8 +98,8 @@ def _works(token: str, role: str) -> bool:
     return caller.club.id == CLUB_ID and caller.role == role
 
 
-def _admin_password(known: str) -> str:
-    user = User.objects.get(email=ADMIN_EMAIL)
+def _password_of(email: str, known: str) -> str:
+    user = User.objects.get(email=email)
     if known and user.check_password(known):
         return known
     password = secrets.token_urlsafe(12)

@@ -384,6 +384,8 @@ def describe_ways(club: Club, line: Line) -> list[str]:
         f"  every call, with examples: {club.base_url}/api/v1/docs/",
         f"  the club's records:        {club.base_url}/admin/",
         f"    log in as {club.access['admin_email']} with {club.access['admin_password']}",
+        f"  a coach's pages:           {club.base_url}/pages/",
+        f"    log in as {club.access['coach_email']} with {club.access['coach_password']}",
         f"  how {line.athlete}'s figures moved, where the footfalls spread, what is open:",
         _curl(club, line, "trend?last=10"),
         _curl(club, line, "spread"),

@@ -26,10 +26,21 @@ from clubs.pages.base import PEOPLE, STAFF, ClubPage
 from common.errors import DomainError, NotFoundError
 from common.versions import Expected
 
-# Pictures of jumps, below the addresses of their numbers.
+# Pictures of jumps, below the addresses of their numbers: those that stand on the page at once, and
+# those that are loaded when somebody wants to know more.
 _PICTURES = (
     ("trend", "Where the toe lands, and how much it spreads"),
     ("steering", "Which steps take back what is off"),
+)
+_MORE_PICTURES = (
+    ("consistency", "Where the toe came down, run by run"),
+    ("spread", "Where on the run-up the footfalls spread"),
+    ("error-shares", "Which part of the run-up adds most"),
+    ("rhythm", "The last steps, in length and in time"),
+    ("speed", "Speed into the board"),
+    ("wind-table", "How far the marks move for the wind"),
+    ("outlook", "What the next attempts will do at the board"),
+    ("length-study", "What more steps brought"),
 )
 
 
@@ -49,6 +60,7 @@ class RunUp:
     plan: Plan | None
     series: list[InWords]
     pictures: list[Picture]
+    more_pictures: list[Picture]
     card: str
 
 
@@ -101,22 +113,25 @@ def _run_ups(club: str, athlete: Athlete) -> list[RunUp]:
             approach=approach,
             plan=plans.get(approach.id),
             series=series.get(approach.id, []),
-            pictures=_pictures(club, approach, series.get(approach.id, [])),
+            pictures=_pictures(_PICTURES, club, approach, series.get(approach.id, [])),
+            more_pictures=_pictures(_MORE_PICTURES, club, approach, series.get(approach.id, [])),
             card=_address("card", club, approach),
         )
         for approach in approaches.order_by("code")
     ]
 
 
-def _pictures(club: str, approach: Approach, series: list[InWords]) -> list[Picture]:
-    """Return the pictures of a run-up that was jumped from; before that they would be empty."""
+def _pictures(
+    chosen: tuple[tuple[str, str], ...], club: str, approach: Approach, series: list[InWords]
+) -> list[Picture]:
+    """Return pictures of a run-up that was jumped from; before that they would say nothing."""
     jumped = any(
         each.summary.finish_class is FinishClass.JUMP and each.summary.point is not None
         for each in series
     )
     if not jumped:
         return []
-    return [Picture(title, f"{_address(name, club, approach)}/chart") for name, title in _PICTURES]
+    return [Picture(title, f"{_address(name, club, approach)}/chart") for name, title in chosen]
 
 
 def _address(name: str, club: str, approach: Approach) -> str:

@@ -1,7 +1,6 @@
 """Who needs the coach, and which sessions there are: the first page, a squad, all athletes."""
 
 from dataclasses import dataclass
-from datetime import timedelta
 from typing import Any
 from uuid import UUID
 
@@ -19,9 +18,8 @@ from clubs import selectors as club_selectors
 from clubs.models import Role
 from clubs.pages.base import PEOPLE, ClubPage
 
-# Sessions that a coach may want on the first page.
-_BACK = timedelta(days=14)
-_MOST_SESSIONS = 20
+# Sessions on the first page, those ahead included.
+_MOST_SESSIONS = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +62,7 @@ class Home(ClubPage):
                 return self.shown("analytics/pages/no_athlete.html", {})
             return redirect("pages:athlete", club, own.id)
         said, watched = look_over(self)
-        sessions = approach_selectors.list_sessions().filter(held_date__gte=self.today - _BACK)
+        sessions = approach_selectors.list_sessions()
         squads = athlete_selectors.list_squads_for(self.caller, today=self.today)
         return self.shown(
             "analytics/pages/home.html",

@@ -1,9 +1,11 @@
 """The competition page in a real browser: results typed in on a bad line are stored once."""
 
 import json
+from datetime import timedelta
 from typing import Any
 
 from django.urls import reverse
+from django.utils import timezone
 from playwright.sync_api import Locator, Page, Route, expect
 
 from clubs.models import Role
@@ -242,3 +244,70 @@ def test_it_asks_less_often_while_nobody_answers(phone: Window, board: Board):
 
     # In 90 seconds after 10, 20 more and 40 more.
     assert len(asked) == 3
+
+
+def test_two_tabs_store_a_result_once(phone: Window, board: Board):
+    log_in(phone, "coach@example.org", board.address)
+    page = phone.page
+    other = page.context.new_page()
+    other.goto(phone.base_url + board.address)
+    expect(line(other)).to_have_text("Everything typed here is sent.")
+    page.context.set_offline(True)
+    type_in(page, official="6.21")
+    type_in(page, official="6.22")
+    expect(line(other)).to_contain_text("2 results wait")
+
+    page.context.set_offline(False)  # and both begin to send
+
+    for each in (page, other):
+        expect(line(each)).to_have_text("Everything typed here is sent.", timeout=20_000)
+    assert [str(each.official_m) for each in board.stored()] == ["6.21", "6.22"]
+
+
+def test_a_phone_with_a_wrong_clock_keeps_to_the_servers(phone: Window, board: Board):
+    log_in(phone, "coach@example.org", board.address)
+    page = phone.page
+    page.clock.install(time=timezone.now() + timedelta(hours=5))
+    with page.expect_response(lambda answer: "/board/" in answer.url):
+        phone.open(board.address)
+    page.wait_for_load_state("networkidle")
+
+    type_in(page, official="6.21")
+
+    expect(page.locator(".done li")).to_contain_text("6.21 m")
+    (attempt,) = board.stored()
+    assert abs(attempt.started_at - timezone.now()) < timedelta(minutes=2)
+
+
+def test_a_browser_that_keeps_nothing_says_so_and_sends_all_the_same(phone: Window, board: Board):
+    phone.page.add_init_script(
+        "Object.defineProperty(window, 'localStorage', {get() { throw new Error('refused'); }})"
+    )
+    log_in(phone, "coach@example.org", board.address)
+    page = phone.page
+    expect(line(page)).to_contain_text("This browser keeps nothing")
+
+    type_in(page, official="6.21")
+
+    expect(page.locator(".done li")).to_contain_text("6.21 m")
+
+
+def test_a_run_through_of_the_warm_up_is_typed_in(phone: Window, board: Board):
+    log_in(phone, "coach@example.org", board.address)
+    page = phone.page
+    page.locator(".enter > summary").click()
+    page.get_by_role("radio", name="Run-through").check()
+    page.locator("[name=toe]").fill("12")
+    page.get_by_role("radio", name="beyond").check()
+    page.get_by_role("button", name="Keep and send").click()
+
+    expect(page.locator(".done li")).to_contain_text("Run-through")
+
+    (attempt,) = board.stored()
+    assert (attempt.finish, attempt.outcome, attempt.toe_m) == (
+        "run_through",
+        "not_judged",
+        [-0.12],
+    )
+    # The next one is the first jump still.
+    expect(page.locator("[data-part=what]")).to_have_text("attempt 1")

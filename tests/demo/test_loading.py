@@ -63,8 +63,9 @@ class TestLoadDemoClub:
         coach = club_selectors.find_caller(second["coach_token"])
         assert (device.role, coach.role) == (club_selectors.DEVICE, "coach")
         assert club_selectors.find_caller(second["admin_token"]).role == "admin"
-        admin = User.objects.get(email=second["admin_email"])
-        assert admin.check_password(second["admin_password"])
+        for who in ("admin", "coach"):
+            person = User.objects.get(email=second[f"{who}_email"])
+            assert person.check_password(second[f"{who}_password"])
 
     def test_leaves_another_club_of_its_name_alone(self, tmp_path):
         make_club(slug=loading.SLUG)

@@ -57,6 +57,7 @@ class TestMainJob:
             assert len(line) <= report.NARROW or line.startswith("curl ")
         check_every_answer(report.Club(live_server.url, access))
         assert access["admin_password"] in printed
+        assert access["coach_password"] in printed
         curls = [line for line in printed.splitlines() if line.startswith("curl ")]
         assert len(curls) == 4
         for line in curls:

@@ -301,7 +301,9 @@ function renderLine(results) {
     said.push(refused === 1 ? "1 was refused: see why below." : `${refused} were refused: see why below.`);
   }
   if (!said.length) said.push("Everything typed here is sent.");
-  const trouble = sender.trouble ?? poller.trouble;
+  // Another tab may have sent what this one could not: then there is no trouble left.
+  const passes = sender.trouble === "no line" || sender.trouble === "busy";
+  const trouble = (passes && !waiting ? null : sender.trouble) ?? poller.trouble;
   const words = {
     "no line": "No line; it is tried again by itself.",
     busy: "The service is busy; it is tried again by itself.",

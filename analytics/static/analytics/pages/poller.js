@@ -28,7 +28,7 @@ export class Poller {
       if (document.hidden) clearTimeout(this.#timer);
       else this.now();
     });
-    this.#plan();
+    this.now();
   }
 
   /* Ask at once. */
