@@ -62,6 +62,7 @@ class RunUp:
     pictures: list[Picture]
     more_pictures: list[Picture]
     card: str
+    layout: str
 
 
 class AthletePage(ClubPage):
@@ -116,6 +117,7 @@ def _run_ups(club: str, athlete: Athlete) -> list[RunUp]:
             pictures=_pictures(_PICTURES, club, approach, series.get(approach.id, [])),
             more_pictures=_pictures(_MORE_PICTURES, club, approach, series.get(approach.id, [])),
             card=_address("card", club, approach),
+            layout=_address("last-steps-layout-paper", club, approach),
         )
         for approach in approaches.order_by("code")
     ]

@@ -90,9 +90,10 @@ class TestAthlete:
 
         assert "start mark 34.20 m, aim 0.06 m behind the line" in page
         assert "11 of the last 20 attempts were no jumps" in page
-        card = f"/api/v1/clubs/{team.club.slug}/approaches/{team.approach.id}/card?as=html"
-        assert f'href="{card}"' in page
-        assert team.browser().get(card).status_code == 200
+        for paper in ("card", "last-steps-layout/paper"):
+            address = f"/api/v1/clubs/{team.club.slug}/approaches/{team.approach.id}/{paper}"
+            assert f'href="{address}?as=html"' in page
+            assert team.browser().get(f"{address}?as=html").status_code == 200
 
     @pytest.mark.parametrize("path", ["trend", "steering"])
     def test_pictures_open_with_the_log_in_of_the_page(
