@@ -6,6 +6,7 @@ from uuid import UUID
 from analytics import selectors
 from analytics.answers import design
 from analytics.answers.design import Design, Wish
+from analytics.core.run_up_fit import Fit
 from approaches.models import Approach, Plan
 from approaches.services import records
 from clubs.models import Club
@@ -38,7 +39,8 @@ def publish_design(
     NotFoundError
         There is no such approach, or it is a stranger's.
     InvalidInputError
-        Too little is known for a design, or a wanted check mark lies outside the run-up.
+        Too little is known for a design, it is too long for the runway that is named, or a wanted
+        check mark lies outside the run-up.
     StaleVersionError
         Somebody else added a revision meanwhile.
     PlanOutOfOrderError
@@ -59,6 +61,17 @@ def publish_design(
                         "/publish",
                         "nothing_to_publish",
                         f"Too little is known for a design. Lacking: {lacking}.",
+                    )
+                ]
+            )
+        if found.runway is not None and found.runway.fit is Fit.TOO_LONG:
+            raise InvalidInputError(
+                faults=[
+                    Fault(
+                        "/runway_m",
+                        "runway_too_short",
+                        f"The run-up needs {found.runway.needed_m:.1f} m with the room behind the"
+                        " mark. Leave runway_m out if it is for another runway.",
                     )
                 ]
             )

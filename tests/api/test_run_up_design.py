@@ -353,6 +353,13 @@ class TestPublishing:
 
         assert faults_of(answer) == [("/publish", "nothing_to_publish")]
 
+    def test_of_a_run_up_that_does_not_fit_is_refused(self, admin: Api, approach: Approach):
+        refused = self.publish(admin, approach, runway_m=15)
+        elsewhere = self.publish(admin, approach)
+
+        assert faults_of(refused) == [("/runway_m", "runway_too_short")]
+        assert elsewhere.status_code == 201
+
     def test_needs_the_scope_for_plans(self, world: World, approach: Approach):
         token = factories.make_person_token(
             factories.make_member(world.club, Role.ADMIN),
