@@ -116,7 +116,8 @@ class TestBench:
         assert report["figures"]["attempts"] == 40
         assert report["figures"]["work_out_cpu_s"]["aim"]["n"] == 2
         assert report["ratios"]["p95_of_steering_to_empty"]["n"] == 2
-        assert set(report["targets"]) == {"p95_of_slowest_to_empty"}
+        assert report["figures"]["overview"]["athletes"] == 20
+        assert set(report["targets"]) == {"p95_of_slowest_to_empty", "p95_of_overview_to_empty"}
 
     @pytest.mark.slow
     def test_look_says_all_that_it_promises(self):
