@@ -1,4 +1,4 @@
-"""`look`: pictures over HTTP, beside an empty picture of the same library."""
+"""`look`: pictures and a card over HTTP, beside what their libraries take at the least."""
 
 import cProfile
 import io
@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping
 from contextlib import ExitStack
 from datetime import timedelta
 from functools import partial
+from zoneinfo import ZoneInfo
 
 import numpy as np
 from django.test import Client
@@ -15,12 +16,17 @@ from django.utils import timezone
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 
+from analytics import selectors
+from analytics.cards import approach_card, typesetting
+from analytics.cards.typesetting import Paper
 from analytics.charts.looks import Form
 from analytics.core.simulator import Athlete
+from analytics.selectors import Series
 from analytics.services import refreshing
 from approaches.models import FinishClass
 from athletes.services import coaching
 from clubs.models import Role
+from common.club_scope import club_scope
 from tests import factories
 from tests.api.gated import GatedSeason
 from tests.api.seasons import make_season
@@ -47,6 +53,8 @@ CHARTS = (
 SESSIONS = [5] * 8
 WARM_UP = 2
 MOST_TIMES_EMPTY = 3.0
+MOST_TIMES_TYPESETTING = 5.0
+PDF = "application/pdf"
 # Whatever is timed, by its name: how long each of so many in a row took.
 Timed = Callable[[int], list[float]]
 
@@ -64,16 +72,21 @@ def measure(stand: Stand, options: LookOptions) -> Outcome:
                 Line, port, f"{path}/{what}/chart", token=f"Bearer {token}", accept=Form.SVG.value
             )
 
+        card = partial(Line, anew.port, f"{path}/card", token=f"Bearer {token}", accept=PDF)
         timed: dict[str, Timed] = {
             **{each: partial(ask_in_turn, dial(anew.port, each)) for each in CHARTS},
             "remembered": partial(ask_in_turn, dial(kept.port, "trend")),
             "empty": _draw_empty,
+            "card": partial(ask_in_turn, card),
+            "typesetting": _typesetting_of(season),
         }
         seconds = _in_turn(timed, options)
         sizes = {}
         for each in CHARTS:
             with dial(anew.port, each)() as line:
                 sizes[each] = line.ask()
+        with card() as line:
+            sizes["card"] = line.ask()
     if options.profile:
         _profile(f"{path}/trend/chart", token)
     return _outcome(seconds, sizes)
@@ -110,6 +123,30 @@ def _draw_empty(count: int) -> list[float]:
     return seconds
 
 
+def _typesetting_of(season: GatedSeason) -> Timed:
+    """Return what sets the card of a season again and again, filled in once; timed each."""
+    club = season.scene.club
+    caller = factories.make_caller(club)
+    with club_scope(club):
+        today = timezone.now().date()
+        title = selectors.read_title_for(caller, season.approach.id, today=today)
+        run_ups = selectors.read_run_ups_for(
+            caller, Series(season.approach.id, FinishClass.JUMP), last=sum(SESSIONS), today=today
+        )
+    found = approach_card.work_out(run_ups)
+    card = approach_card.fill_in(title, run_ups, found, zone=ZoneInfo(club.time_zone))
+
+    def set_again(count: int) -> list[float]:
+        seconds = []
+        for _ in range(count):
+            began = time.perf_counter()
+            typesetting.print_sheet(card, paper=Paper.A4)
+            seconds.append(time.perf_counter() - began)
+        return seconds
+
+    return set_again
+
+
 def _in_turn(timed: Mapping[str, Timed], options: LookOptions) -> dict[str, list[list[float]]]:
     """Return, by contestant and round, the seconds of each picture."""
     seconds: dict[str, list[list[float]]] = {name: [] for name in timed}
@@ -129,17 +166,18 @@ def _in_turn(timed: Mapping[str, Timed], options: LookOptions) -> dict[str, list
 
 def _outcome(seconds: dict[str, list[list[float]]], sizes: dict[str, int]) -> Outcome:
     ratios = {f"p95_of_{name}_to_empty": _p95_ratio(seconds, name) for name in CHARTS}
+    card = _p95_ratio(seconds, "card", limit="typesetting")
     slowest = max(ratios, key=lambda name: ratios[name].median)
     return Outcome(
         name="look",
         figures={
-            "what": f"pictures of {sum(SESSIONS)} attempts as SVG, read by a coach over HTTP and "
-            "drawn anew each time",
+            "what": f"pictures of {sum(SESSIONS)} attempts as SVG and the approach card as PDF, read "
+            "by a coach over HTTP, drawn and set anew each time",
             "attempts": sum(SESSIONS),
             "slowest": slowest,
             **{
                 name: {"read_s": _percentiles(seconds[name]), "content_bytes": sizes[name]}
-                for name in CHARTS
+                for name in (*CHARTS, "card")
             },
         },
         peer={
@@ -147,22 +185,26 @@ def _outcome(seconds: dict[str, list[list[float]]], sizes: dict[str, int]) -> Ou
             "read_s": _percentiles(seconds["remembered"]),
         },
         limit={
-            "what": "empty axes of the same library written to SVG, in this process",
+            "what": "in this process: empty axes of the same library written to SVG (draw_s); the "
+            "card, filled in once, set by its template (set_s)",
             "draw_s": _percentiles(seconds["empty"]),
+            "set_s": _percentiles(seconds["typesetting"]),
         },
         ratios={
             **ratios,
             "p95_of_remembered_to_empty": _p95_ratio(seconds, "remembered"),
+            "p95_of_card_to_typesetting": card,
         },
         targets={
-            "p95_of_slowest_to_empty": Target(ratios[slowest].median, at_most=MOST_TIMES_EMPTY)
+            "p95_of_slowest_to_empty": Target(ratios[slowest].median, at_most=MOST_TIMES_EMPTY),
+            "p95_of_card_to_typesetting": Target(card.median, at_most=MOST_TIMES_TYPESETTING),
         },
     )
 
 
-def _p95_ratio(seconds: dict[str, list[list[float]]], name: str) -> Spread:
-    """Return, round by round, the 95th percentile as a multiple of that of empty axes."""
-    pairs = zip(seconds[name], seconds["empty"], strict=True)
+def _p95_ratio(seconds: dict[str, list[list[float]]], name: str, *, limit: str = "empty") -> Spread:
+    """Return, round by round, the 95th percentile as a multiple of that of a limit."""
+    pairs = zip(seconds[name], seconds[limit], strict=True)
     return Spread.of(
         [float(np.quantile(mine, 0.95) / np.quantile(theirs, 0.95)) for mine, theirs in pairs]
     )
