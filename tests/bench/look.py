@@ -171,8 +171,8 @@ def _outcome(seconds: dict[str, list[list[float]]], sizes: dict[str, int]) -> Ou
     return Outcome(
         name="look",
         figures={
-            "what": f"pictures of {sum(SESSIONS)} attempts as SVG and the approach card as PDF, read "
-            "by a coach over HTTP, drawn and set anew each time",
+            "what": f"pictures of {sum(SESSIONS)} attempts as SVG and the approach card as PDF, "
+            "read by a coach over HTTP, drawn and set anew each time",
             "attempts": sum(SESSIONS),
             "slowest": slowest,
             **{
