@@ -150,7 +150,7 @@ class TestKnownTo:
         assert found.mean_square_error_m2.high == pytest.approx(2 * found.no_jump_share.high)
         assert found.official_m is not None
         assert found.official_m.low == pytest.approx(-found.no_jump_share.high)
-        assert (found.n_resamples, found.no_jump_share.level) == (4000, 0.95)
+        assert (found.n_resamples, found.no_jump_share.level) == (4000, known_habits.COVERED)
 
     @pytest.mark.parametrize(("in_resample", "as_is"), [(None, 0.1), (0.1, None)])
     def test_one_without_a_distance_leaves_the_distance_open(self, in_resample, as_is):
