@@ -34,6 +34,20 @@ SHOWN = (
     Shown("card", "A-04", "approaches/{approach}/card"),
     Shown("markers", "A-06", "approaches/{approach}/last-steps-layout/paper"),
     Shown("season", "A-06", "reports/season/athletes/{athlete}/paper?to=2026-10-03"),
+    *(
+        Shown(name, athlete, f"approaches/{{approach}}/{name}/chart?{query}")
+        for name, athlete, query in (
+            ("trend", "A-04", "look=light"),
+            ("consistency", "A-07", "look=light"),
+            ("spread", "A-09", "look=light"),
+            ("steering", "A-01", "last=100"),
+            ("error-shares", "A-03", "look=light"),
+            ("rhythm", "A-10", "look=light"),
+            ("speed", "A-04", "look=light"),
+            ("wind-table", "A-01", "last=100"),
+            ("outlook", "A-07", "look=light"),
+        )
+    ),
 )
 
 

@@ -3,7 +3,7 @@
 import numpy as np
 from django.utils.translation import gettext as _
 
-from analytics.answers import words
+from analytics.answers import told, words
 from analytics.answers.steering import Steering
 from analytics.answers.told import Told
 from analytics.charts import basis
@@ -20,8 +20,14 @@ def draw(sheet: Sheet, run_ups: RunUps, found: Steering, said: Told) -> None:
     """Draw the gain of each step with its interval, the last step at the right."""
     title = _("Needed and made: what each step takes back of what is off")
     gains = found.needed_and_made
-    if isinstance(gains, NotEnoughAttempts) or not np.isfinite(gains.gain).any():
-        sheet.words_only(title, said.text)
+    if isinstance(gains, NotEnoughAttempts):
+        lacking = told.not_enough(
+            gains, what=_("with a measured take-off toe and footfalls before it")
+        )
+        sheet.words_only(title, lacking.text)
+        return
+    if not np.isfinite(gains.gain).any():
+        sheet.words_only(title, _("Nothing was off: the feet came down alike in each attempt."))
         return
     colours = sheet.colours
     shown = _shown(gains)

@@ -198,6 +198,8 @@ class TestExtremes:
         for name, draw in every_picture(make_run_ups(equal)).items():
             outside, _crossed = misplaced(draw)
             assert outside == [], name
+            if name == "needed_made":
+                assert "Nothing was off" in drawn(draw).words
 
     def test_plans_and_alerts_are_marked(self):
         points = points_of([0.1] * 12)
