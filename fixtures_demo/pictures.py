@@ -18,6 +18,8 @@ from PIL import Image
 from fixtures_demo.papers import PIXELS, Club, MissingError, find_athletes
 
 COLOURS = 16
+# Charts tell lines apart by colour, too.
+COLOURS_OF_CHARTS = 64
 
 
 @dataclass(frozen=True)
@@ -27,6 +29,7 @@ class Shown:
     name: str
     athlete: str
     path: str
+    colours: int = COLOURS
 
 
 # Another picture is another line here.
@@ -35,7 +38,7 @@ SHOWN = (
     Shown("markers", "A-06", "approaches/{approach}/last-steps-layout/paper"),
     Shown("season", "A-06", "reports/season/athletes/{athlete}/paper?to=2026-10-03"),
     *(
-        Shown(name, athlete, f"approaches/{{approach}}/{name}/chart?{query}")
+        Shown(name, athlete, f"approaches/{{approach}}/{name}/chart?{query}", COLOURS_OF_CHARTS)
         for name, athlete, query in (
             ("trend", "A-04", "look=light"),
             ("consistency", "A-07", "look=light"),
@@ -51,11 +54,11 @@ SHOWN = (
 )
 
 
-def with_few_colours(picture: bytes) -> bytes:
+def with_few_colours(picture: bytes, colours: int) -> bytes:
     """Return a PNG as a smaller one that looks the same."""
     smaller = io.BytesIO()
     with Image.open(io.BytesIO(picture)) as whole:
-        few = whole.convert("RGB").quantize(COLOURS, dither=Image.Dither.NONE)
+        few = whole.convert("RGB").quantize(colours, dither=Image.Dither.NONE)
         few.save(smaller, format="PNG", optimize=True)
     return smaller.getvalue()
 
@@ -68,7 +71,7 @@ def write(club: Club, folder: Path) -> list[Path]:
         (athlete,) = find_athletes(club, [shown.athlete])
         path = shown.path.format(approach=athlete.approach_id, athlete=athlete.id)
         target = folder / f"{shown.name}.png"
-        target.write_bytes(with_few_colours(club.fetch(path, accept=PIXELS)))
+        target.write_bytes(with_few_colours(club.fetch(path, accept=PIXELS), shown.colours))
         written.append(target)
     return written
 
