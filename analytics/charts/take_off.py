@@ -70,6 +70,10 @@ def _toes(points: Sequence[Point]) -> tuple[FloatArray, np.ndarray]:
     return toe, np.array([each.no_jump for each in points], dtype=np.bool_) | (toe < 0)
 
 
+def _has_unmeasured(found: Landings) -> bool:
+    return any(each.no_jump and each.toe_m is None for each in found.points)
+
+
 def draw(sheet: Sheet, found: Landings) -> None:
     """Draw the runway from the side of the take-off line, the latest attempt at the bottom."""
     title = _("Take-off map")
@@ -90,6 +94,7 @@ def draw(sheet: Sheet, found: Landings) -> None:
     sheet.foot(
         _("The board is 20 cm wide, to scale; toes in the order of the attempts, latest below."),
         _("{days}.").format(days=basis.days([each.started_at for each in found.points], sheet)),
+        _("With ?: beyond the line, nobody measured where.") if _has_unmeasured(found) else "",
         _("Newer attempts wait to be computed.") if found.is_stale else "",
     )
     entries = [

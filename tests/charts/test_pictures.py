@@ -190,6 +190,7 @@ class TestExtremes:
         )
 
         assert "?" in picture.texts
+        assert "nobody measured where" in picture.words
         assert "1 were no jumps" in picture.told
 
     def test_equal_attempts_have_axes_all_the_same(self):
