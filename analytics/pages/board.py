@@ -129,7 +129,8 @@ def _what_the_mark_is_for(found: NextAttempt) -> str:
 
 
 def _wind(wind_mps: float, decimals: int) -> str:
-    return f"{wind_mps:+.{decimals}f}".replace("-", "−")
+    rounded = round(wind_mps, decimals)
+    return f"{rounded:+.{decimals}f}".replace("-", "−") if rounded else f"{0:.{decimals}f}"
 
 
 def _by_wind(entry: Entry, mark_m: float) -> list[dict[str, Any]]:
@@ -142,7 +143,7 @@ def _by_wind(entry: Entry, mark_m: float) -> list[dict[str, Any]]:
     moves = dict(zip(table.wind_mps.tolist(), table.move_m.tolist(), strict=True))
     return [
         {
-            "wind": _wind(wind, 0) if wind else "0",
+            "wind": _wind(wind, 0),
             "mark": words.number(calm_m + moves[wind], 2),
             "is_advised": abs(wind - blows_mps) <= _HALF_A_ROW_MPS,
         }

@@ -261,6 +261,8 @@ def test_two_tabs_store_a_result_once(phone: Window, board: Board):
 
     for each in (page, other):
         expect(line(each)).to_have_text("Everything typed here is sent.", timeout=20_000)
+    # Whoever comes second while the first is answered is told to ask again: in_flight.
+    phone.complaints = [each for each in phone.complaints if "409" not in each]
     assert [str(each.official_m) for each in board.stored()] == ["6.21", "6.22"]
 
 
