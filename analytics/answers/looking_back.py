@@ -14,7 +14,9 @@ from analytics.core import after_advice, comparing
 from analytics.core.after_advice import MARK_STANDS_M, Look, MarkAfter, Verdict
 from analytics.core.comparing import BlockFigures
 from analytics.core.conventions import BoolArray, NotEnoughAttempts
-from analytics.models import Advice
+from analytics.core.diagnosis import Trouble
+from analytics.core.length_advice import LengthAnswer
+from analytics.models import Advice, AdviceDecision, AdviceKind
 from analytics.selectors import Landings
 
 MOST_ATTEMPTS = 20
@@ -23,6 +25,9 @@ MOST_ATTEMPTS = 20
 # What was advised of the start mark and can be looked at afterwards; the other answers claim
 # nothing that attempts could show.
 TO_CHECK = frozenset({"move", "keep"})
+# Of what to practise: whether the toe spreads less can be seen. Of a wrong mark the advice on the
+# mark is asked; growth, tiredness, wind and the aim leave no trace that is theirs alone.
+SPREADS = frozenset({Trouble.UNSTEADY_PART.value, Trouble.LATE_STEERING.value})
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +48,7 @@ class Afterwards:
     """
 
     look: Look
+    kind: str
     footfall: int
     moved_m: float | None
     before: BlockFigures | NotEnoughAttempts
@@ -51,18 +57,15 @@ class Afterwards:
 
 def look_back(advice: Advice, landings: Landings) -> Afterwards | None:
     """Return what came after an advice; None for one that claims nothing to be checked."""
+    if advice.kind == AdviceKind.PRACTICE:
+        return _after_practice(advice, landings)
+    if advice.kind == AdviceKind.LENGTH:
+        return _after_length(advice, landings)
     if advice.answer not in TO_CHECK:
         return None
     given = advice.figures
     began_m = given["began_m"]
-    earlier = np.array(
-        [
-            (started_at, id_) <= (advice.through_started_at, advice.through_attempt_id)
-            for started_at, id_ in zip(landings.started_at, landings.ids, strict=True)
-        ],
-        dtype=np.bool_,
-    )
-    later = np.array([each > advice.decided_at for each in landings.started_at], dtype=np.bool_)
+    earlier, later = _sides(advice, landings)
     before = _nearest(earlier & _stands(landings, began_m), last=True)
     later_marks = landings.start_mark_m[later]
     mark_m = float(later_marks[0]) if later_marks.size else np.nan
@@ -76,11 +79,51 @@ def look_back(advice: Advice, landings: Landings) -> Afterwards | None:
         look=after_advice.look_back(
             *sides, move_m=given["move_m"], moved_m=moved_m, limit_m=given["limit_m"]
         ),
+        kind=advice.kind,
         footfall=footfall,
         moved_m=None if np.isnan(moved_m) else round(moved_m, 3),
         before=sides[0],
         after=sides[1],
     )
+
+
+def _sides(advice: Advice, landings: Landings) -> tuple[BoolArray, BoolArray]:
+    """Return which attempts the advice may rest on, and which started after the decision."""
+    earlier = np.array(
+        [
+            (started_at, id_) <= (advice.through_started_at, advice.through_attempt_id)
+            for started_at, id_ in zip(landings.started_at, landings.ids, strict=True)
+        ],
+        dtype=np.bool_,
+    )
+    later = np.array([each > advice.decided_at for each in landings.started_at], dtype=np.bool_)
+    return earlier, later
+
+
+def _at_board(advice: Advice, landings: Landings) -> list[BlockFigures | NotEnoughAttempts]:
+    earlier, later = _sides(advice, landings)
+    return [
+        _block(landings, _nearest(chosen, last=last), 0, None)
+        for chosen, last in ((earlier, True), (later, False))
+    ]
+
+
+def _after_practice(advice: Advice, landings: Landings) -> Afterwards | None:
+    """Return whether the toe spreads less; None where it was not to, or nobody followed."""
+    if advice.answer not in SPREADS or advice.decision != AdviceDecision.FOLLOWED:
+        return None
+    before, after = _at_board(advice, landings)
+    look = after_advice.look_back_on_practice(before, after)
+    return Afterwards(look, advice.kind, footfall=0, moved_m=None, before=before, after=after)
+
+
+def _after_length(advice: Advice, landings: Landings) -> Afterwards | None:
+    """Return whether the steadiness held that "ready" rests on; None for other answers."""
+    if advice.answer != LengthAnswer.READY.value:
+        return None
+    before, after = _at_board(advice, landings)
+    look = after_advice.look_back_on_readiness(after, limit_m=advice.figures["ready_sd_m"])
+    return Afterwards(look, advice.kind, footfall=0, moved_m=None, before=before, after=after)
 
 
 def _stands(landings: Landings, mark_m: float) -> BoolArray:
@@ -115,6 +158,8 @@ def tell_of(found: Afterwards) -> str:
     look = found.look
     if look.verdict is Verdict.NOT_ENOUGH:
         return _not_enough(found)
+    if found.kind != AdviceKind.MARK:
+        return f"{_spread_since(found)} {_verdict_on_spread(look)}"
     if look.mark is MarkAfter.OTHERWISE:
         return _(
             "The start mark was moved otherwise than advised: these attempts say nothing about "
@@ -123,6 +168,37 @@ def tell_of(found: Afterwards) -> str:
     if look.mark is MarkAfter.UNKNOWN:
         return _("Nobody said where these runs began: they say nothing about the advice.")
     return f"{_landed(found)} {_verdict(look)}"
+
+
+def _spread_since(found: Afterwards) -> str:
+    before, after = found.before, found.after
+    assert isinstance(after, BlockFigures)  # noqa: S101  # else there is no verdict
+    now = words.centimetres(after.sd_m)
+    if found.look.sd_after_interval is None and isinstance(before, BlockFigures):
+        return _(
+            "Before, from {n_before}, the toe spread by {before} at the board; since then, from "
+            "{n_after}, by {after}."
+        ).format(
+            n_before=words.attempts(before.n),
+            before=words.centimetres(before.sd_m),
+            n_after=words.attempts(after.n),
+            after=now,
+        )
+    return _(
+        "Since then, from {n}, the toe of this run-up spreads by {spread} at the board."
+    ).format(n=words.attempts(after.n), spread=now)
+
+
+def _verdict_on_spread(look: Look) -> str:
+    if look.verdict is Verdict.NOT_SHOWN:
+        return _("That does not show yet whether the advice was right.")
+    if look.sd_after_interval is None:
+        if look.verdict is Verdict.RIGHT:
+            return _("It is steadier: the advice was right, as far as attempts can say.")
+        return _("It is less steady: the advice did not help.")
+    if look.verdict is Verdict.RIGHT:
+        return _("That is steady enough for more steps: the advice was right.")
+    return _("That is not steady enough for more steps: the advice was wrong.")
 
 
 def _not_enough(found: Afterwards) -> str:

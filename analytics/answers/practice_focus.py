@@ -1,6 +1,6 @@
 """What to practise next, or to put right first?"""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from django.utils.translation import gettext as _
@@ -24,11 +24,14 @@ from analytics.selectors import Body, Marks, RunUps
 _OVER_SESSIONS = frozenset({Trouble.GROWTH, Trouble.LONGER_LATER, Trouble.SHORTER_LATER})
 # What growing.tell tells of.
 _TOWARD_THE_PIT = frozenset({Trouble.GROWTH, Trouble.LONGER_LATER})
-_WITHIN_SESSIONS = frozenset({Trouble.FATIGUE, Trouble.LONGER_IN_SESSION})
+_WITHIN_SESSIONS = frozenset({Trouble.FATIGUE, Trouble.LONGER_EACH_TIME})
 # Troubles that are seen as a line: the confidence that it is not level must reach the limit.
 SLOPES = _OVER_SESSIONS | _WITHIN_SESSIONS | {Trouble.WIND}
 # What is put right by other marks, and so is spoken of no more once they were set.
 _OF_THE_MARKS = _OVER_SESSIONS | {Trouble.WRONG_MARK}
+# What may come first besides a trouble of the run-up.
+OUTGROWN, AIM, NOTHING = "outgrown", "aim", "nothing"
+ANSWERS = (*(each.value for each in Trouble), OUTGROWN, AIM, NOTHING)
 # Equal attempts give equal answers.
 _SEED = 20
 
@@ -39,6 +42,9 @@ class Focus:
 
     Attributes
     ----------
+    first
+        What to see to first, in one word: a trouble, `outgrown`, `aim`, or `nothing`; None where
+        there are not enough attempts.
     check_footfall
         The footfall that was watched beside the board; None where the plan does not say enough.
     set_anew
@@ -51,6 +57,7 @@ class Focus:
     """
 
     diagnosis: Diagnosis | NotEnoughAttempts
+    first: str | None
     check_footfall: int | None
     is_planned: bool
     set_anew: bool
@@ -71,7 +78,7 @@ def work_out(run_ups: RunUps, *, body: Body | None = None) -> Focus:
     footfall = watched_footfall(run_ups, marks)
     if planned is None or starts is None or footfall is None:
         nothing = NotEnoughAttempts(n=0, needed=diagnosis.MIN_ATTEMPTS)
-        return Focus(nothing, None, is_planned=False, set_anew=set_anew, growing=grown)
+        return Focus(nothing, None, None, is_planned=False, set_anew=set_anew, growing=grown)
     toe_m = run_ups.toe_m.copy()
     toe_m[:, -1] = where_the_run_began(run_ups)
     found = diagnosis.diagnose(
@@ -90,8 +97,9 @@ def work_out(run_ups: RunUps, *, body: Body | None = None) -> Focus:
             ahead = outlook.work_out(all_looked_at).outlook
             if not isinstance(ahead, NotEnoughAttempts):
                 no_jump = ahead.probability_no_jump
-    return Focus(
+    seen = Focus(
         found,
+        first=None,
         check_footfall=footfall,
         is_planned=True,
         set_anew=set_anew,
@@ -99,6 +107,19 @@ def work_out(run_ups: RunUps, *, body: Body | None = None) -> Focus:
         aim=best,
         probability_no_jump=no_jump,
     )
+    return replace(seen, first=_first_of(seen))
+
+
+def _first_of(found: Focus) -> str | None:
+    """Return what `tell` tells first, in one word."""
+    if isinstance(found.diagnosis, NotEnoughAttempts):
+        return None
+    main = found.diagnosis.main
+    if found.growing.outgrown and main in {None, Trouble.WRONG_MARK, *_TOWARD_THE_PIT}:
+        return OUTGROWN
+    if main is not None:
+        return main.value
+    return AIM if aim_is_wrong(found) else NOTHING
 
 
 def _planned_m(run_ups: RunUps, marks: Marks) -> FloatArray | None:
@@ -248,7 +269,7 @@ def _main_trouble(seen: Diagnosis, first: Finding) -> str:
             "Shorten the sessions or rest longer: within a session each attempt lands {slope} "
             "farther from the pit than the one before. More attempts would practise tired steps."
         ),
-        Trouble.LONGER_IN_SESSION: _(
+        Trouble.LONGER_EACH_TIME: _(
             "See to the first attempts of a session: each attempt lands {slope} farther toward the "
             "pit than the one before. Tiredness would do the opposite; a short warm-up can do that."
         ),
@@ -276,7 +297,7 @@ def trouble_name(finding: Finding) -> str:
         Trouble.LONGER_LATER: _("A gain of length from session to session"),
         Trouble.SHORTER_LATER: _("A loss of length from session to session"),
         Trouble.FATIGUE: _("Tiredness"),
-        Trouble.LONGER_IN_SESSION: _("A gain of length within sessions"),
+        Trouble.LONGER_EACH_TIME: _("A gain of length within sessions"),
         Trouble.WIND: _("Wind"),
         Trouble.UNSTEADY_PART: _("An unsteady part of the run-up"),
         Trouble.LATE_STEERING: _("Late steering"),

@@ -18,8 +18,8 @@ from analytics.answers import looking_back
 from analytics.api import advice_serializers as serializers
 from analytics.api import filters
 from analytics.api.asked import LANGUAGE
-from analytics.models import Advice
-from analytics.services import advising, afterwards
+from analytics.models import Advice, AdviceKind
+from analytics.services import advising, advising_more, afterwards
 from approaches import selectors as approach_selectors
 from approaches.models import Approach, FinishClass
 from clubs.api import permissions
@@ -103,6 +103,16 @@ class AdviceList(AdviceView, ClubList):
                 request_only=True,
             ),
             OpenApiExample(
+                "The last steps are practised",
+                value={
+                    "kind": "practice",
+                    "through_attempt": _EXAMPLE_ATTEMPT,
+                    "answer": "late_steering",
+                    "decision": "followed",
+                },
+                request_only=True,
+            ),
+            OpenApiExample(
                 "Not on a wet day",
                 value={
                     "kind": "mark",
@@ -128,20 +138,25 @@ class AdviceList(AdviceView, ClubList):
 
         def decide() -> Response:
             with club_scope(self.caller.club), self.language(request._request):
-                advice = advising.decide_on_mark(
-                    club=self.caller.club,
-                    approach_id=self.get_approach().id,
-                    finish_class=FinishClass(fields["finish"]),
-                    seen=advising.Seen(
+                about: dict[str, Any] = {
+                    "club": self.caller.club,
+                    "approach_id": self.get_approach().id,
+                    "finish_class": FinishClass(fields["finish"]),
+                    "seen": advising.Seen(
                         fields["through_attempt"], fields["answer"], fields["start_mark_m"]
                     ),
-                    decided=advising.Decided(
+                    "decided": advising.Decided(
                         fields["decision"], fields["reason"], publish=fields["publish"]
                     ),
-                    today=self.today,
-                    caller=self.caller,
-                    expected=expected,
-                )
+                    "today": self.today,
+                    "caller": self.caller,
+                }
+                if fields["kind"] == AdviceKind.MARK:
+                    advice = advising.decide_on_mark(**about, expected=expected)
+                else:
+                    advice = advising_more.decide_on_answer(
+                        **about, kind=AdviceKind(fields["kind"])
+                    )
                 response = Response(self.told([advice])[0], status=201)
             response["ETag"] = etag_of(advice.version)
             response["Location"] = reverse(

@@ -6,12 +6,13 @@ from typing import Any
 from drf_spectacular.utils import OpenApiParameter, extend_schema_field
 from rest_framework import serializers
 
-from analytics.answers import looking_back
+from analytics.answers import looking_back, practice_focus
 from analytics.answers.looking_back import Afterwards
 from analytics.api.answer_serializers import ReasonSerializer
 from analytics.api.serializers import IntervalSerializer, figure
 from analytics.core.after_advice import MarkAfter, Verdict
 from analytics.core.conventions import NotEnoughAttempts
+from analytics.core.length_advice import LengthAnswer
 from analytics.core.mark_advice import MarkAnswer
 from analytics.models import Advice, AdviceDecision, AdviceKind
 from analytics.services.figures import as_json
@@ -34,14 +35,24 @@ class DecisionSerializer(StrictSerializer):
     finish = fields.OneOfField(FinishClass.choices, default=FinishClass.JUMP)
     through_attempt = fields.IdField(help_text="`through_attempt` of the advice that was read.")
     answer = fields.OneOfField(
-        [(each.value, each.value) for each in MarkAnswer], help_text="Its answer."
+        [
+            (each, each)
+            for each in dict.fromkeys(
+                (
+                    *(each.value for each in MarkAnswer),
+                    *practice_focus.ANSWERS,
+                    *(each.value for each in LengthAnswer),
+                )
+            )
+        ],
+        help_text="Its answer: `advice.answer` of the mark and of the length, `first` of practice.",
     )
     start_mark_m = fields.NumberField(
         min_value=2,
         max_value=80,
         allow_null=True,
         default=None,
-        help_text="Its start mark; needed to publish.",
+        help_text="Its start mark, of the mark alone; needed to publish.",
     )
     decision = fields.OneOfField(AdviceDecision.choices)
     reason = fields.TextField(
@@ -73,7 +84,8 @@ class AfterwardsSerializer(serializers.Serializer[Any]):
     verdict = serializers.ChoiceField([(each.value, each.value) for each in Verdict])
     mark = serializers.ChoiceField(
         [(each.value, each.value) for each in MarkAfter],
-        help_text="What became of the start mark.",
+        allow_null=True,
+        help_text="What became of the start mark; null for advice of other kinds.",
     )
     moved_m = serializers.FloatField(
         allow_null=True, help_text="By how much the start mark moved; negative toward the pit."
@@ -83,6 +95,13 @@ class AfterwardsSerializer(serializers.Serializer[Any]):
     after = figure(SideSerializer)
     bias_change_m = serializers.FloatField(allow_null=True)
     bias_change_interval = IntervalSerializer(allow_null=True)
+    sd_ratio = serializers.FloatField(
+        allow_null=True, help_text="Spread after over before, for advice to practise against it."
+    )
+    sd_ratio_interval = IntervalSerializer(allow_null=True)
+    sd_after_interval = IntervalSerializer(
+        allow_null=True, help_text="Of the spread since, for advice on the number of steps."
+    )
     text = serializers.CharField()
 
 
@@ -135,12 +154,15 @@ def _afterwards(found: Afterwards) -> Mapping[str, Any]:
     }
     return {
         "verdict": look.verdict.value,
-        "mark": look.mark.value,
+        "mark": None if look.mark is None else look.mark.value,
         "moved_m": found.moved_m,
         "footfall": found.footfall,
         **sides,
         "bias_change_m": look.bias_change_m,
         "bias_change_interval": as_json(look.bias_change_interval),
+        "sd_ratio": look.sd_ratio,
+        "sd_ratio_interval": as_json(look.sd_ratio_interval),
+        "sd_after_interval": as_json(look.sd_after_interval),
         "text": looking_back.tell_of(found),
     }
 

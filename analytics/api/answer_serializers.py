@@ -4,6 +4,7 @@ from typing import Any
 
 from rest_framework import serializers
 
+from analytics.answers import practice_focus
 from analytics.api.serializers import (
     FootfallSpreadSerializer,
     IntervalSerializer,
@@ -322,6 +323,11 @@ class DiagnosisSerializer(serializers.Serializer[Any]):
 
 class PracticeFocusSerializer(AnswerSerializer):
     diagnosis = figure(DiagnosisSerializer)
+    first = serializers.ChoiceField(
+        practice_focus.ANSWERS,
+        allow_null=True,
+        help_text="What to see to first; null where there are not enough attempts.",
+    )
     check_footfall = serializers.IntegerField(allow_null=True)
     is_planned = serializers.BooleanField(help_text="The plan says enough to judge by.")
     set_anew = serializers.BooleanField(help_text="The marks were set anew since.")

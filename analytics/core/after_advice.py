@@ -47,19 +47,26 @@ class Look:
         Right, wrong, not shown either way, not tried (the mark was moved otherwise than advised, or
         nobody knows where the runs began), or not enough attempts to say.
     mark
-        What became of the start mark.
+        What became of the start mark; None for advice of other kinds.
     bias_before_interval, bias_after_interval
         Of the mean errors; None for a block that says too little.
     bias_change_m, bias_change_interval
         Bias after less bias before, positive: lands shorter than before; None as above.
+    sd_ratio, sd_ratio_interval
+        SD at the board after over that before, for advice on what to practise; None as above.
+    sd_after_interval
+        Of the SD at the board after, for advice on the number of steps; None as above.
     """
 
     verdict: Verdict
-    mark: MarkAfter
+    mark: MarkAfter | None
     bias_before_interval: Interval | None
     bias_after_interval: Interval | None
     bias_change_m: float | None
     bias_change_interval: Interval | None
+    sd_ratio: float | None = None
+    sd_ratio_interval: Interval | None = None
+    sd_after_interval: Interval | None = None
 
 
 def look_back(
@@ -146,6 +153,124 @@ def look_back(
     else:
         verdict = _left(later, move_m=move_m, limit_m=limit_m)
     return Look(verdict, mark, first, later, change, change_interval)
+
+
+def look_back_on_practice(
+    before: BlockFigures | NotEnoughAttempts,
+    after: BlockFigures | NotEnoughAttempts,
+    *,
+    level: float = DEFAULT_LEVEL,
+) -> Look:
+    """Say whether the toe spreads less since it was advised to practise against its spread.
+
+    Parameters
+    ----------
+    before, after
+        `comparing.block_figures` of the errors at the board.
+    level
+        Of the intervals.
+
+    Returns
+    -------
+    Look
+        Right where the whole interval of the ratio of SDs lies below 1, wrong where it lies above.
+
+    Raises
+    ------
+    ValueError
+        A level outside (0, 1).
+
+    Notes
+    -----
+    Only for who followed: of who did not, nothing can be held against the advice. A spread that was
+    found large is partly chance and comes back in part by itself, and other training goes on
+    beside: right is no proof that the practice did it.
+
+    Source: the F interval of a ratio of variances, see `comparing.compare_blocks`.
+
+    Examples
+    --------
+    >>> before = comparing.block_figures([0.30, -0.25, 0.20, -0.30, 0.28, -0.22] * 2, [False] * 12)
+    >>> after = comparing.block_figures([0.06, -0.05, 0.04, -0.06, 0.05, -0.04] * 2, [False] * 12)
+    >>> look_back_on_practice(before, after).verdict.value
+    'right'
+    """
+    conventions.check_level(level)
+    first, later = (
+        None if isinstance(each, NotEnoughAttempts) else _bias_interval(each, level)
+        for each in (before, after)
+    )
+    if isinstance(before, NotEnoughAttempts) or isinstance(after, NotEnoughAttempts):
+        return Look(Verdict.NOT_ENOUGH, None, first, later, None, None)
+    compared = comparing.compare_blocks(before, after, level=level)
+    interval, verdict = compared.sd_ratio_interval, Verdict.NOT_SHOWN
+    if interval is not None and interval.high < 1:
+        verdict = Verdict.RIGHT
+    elif interval is not None and interval.low > 1:
+        verdict = Verdict.WRONG
+    return Look(
+        verdict,
+        None,
+        first,
+        later,
+        compared.bias_change_m,
+        compared.bias_change_interval,
+        sd_ratio=compared.sd_ratio,
+        sd_ratio_interval=interval,
+    )
+
+
+def look_back_on_readiness(
+    after: BlockFigures | NotEnoughAttempts, *, limit_m: float, level: float = DEFAULT_LEVEL
+) -> Look:
+    """Say whether the steadiness is there that "ready for more steps" rested on.
+
+    Parameters
+    ----------
+    after
+        `comparing.block_figures` of the errors at the board, from the run-up that was judged.
+    limit_m
+        Largest SD of who is ready, above 0.
+    level
+        Of the interval.
+
+    Returns
+    -------
+    Look
+        Right where the whole interval of the SD lies within the limit, wrong where it lies beyond.
+
+    Raises
+    ------
+    ValueError
+        A limit that is not above 0 and finite, a level outside (0, 1).
+
+    Notes
+    -----
+    What more steps brought is not asked: those are jumps from another run-up, on other days. Who
+    has lengthened it has few attempts from the old one, and then nothing is said.
+
+    Source: the chi-square interval of an SD, see `conventions.sd_interval`.
+
+    Examples
+    --------
+    >>> after = comparing.block_figures([0.06, -0.05, 0.04, -0.06, 0.05, -0.04] * 2, [False] * 12)
+    >>> look_back_on_readiness(after, limit_m=0.10).verdict.value
+    'right'
+    """
+    conventions.check_level(level)
+    if not 0 < limit_m < np.inf:
+        raise ValueError(f"limit_m must be above 0 and finite, got {limit_m}")
+    if isinstance(after, NotEnoughAttempts):
+        return Look(Verdict.NOT_ENOUGH, None, None, None, None, None)
+    interval = conventions.sd_interval(sd=after.sd_m, df=after.df, level=level)
+    verdict = Verdict.NOT_SHOWN
+    if interval.high <= limit_m:
+        verdict = Verdict.RIGHT
+    elif interval.low > limit_m:
+        verdict = Verdict.WRONG
+    return Look(
+        verdict, None, None, _bias_interval(after, level), None, None, sd_after_interval=interval
+    )
 
 
 def _check_move(move_m: float, limit_m: float) -> None:

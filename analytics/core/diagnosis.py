@@ -23,7 +23,7 @@ class Trouble(StrEnum):
     A line of the errors has a cause on one side only: growth lengthens steps, so that the foot
     lands nearer the pit from session to session; tiredness shortens them, so that it lands farther
     from it from attempt to attempt. A line that goes the other way, or toward the pit in a body
-    that does not grow, is named by what is seen (`SHORTER_LATER`, `LONGER_IN_SESSION`,
+    that does not grow, is named by what is seen (`SHORTER_LATER`, `LONGER_EACH_TIME`,
     `LONGER_LATER`), for nobody knows its cause.
     """
 
@@ -33,7 +33,7 @@ class Trouble(StrEnum):
     LONGER_LATER = "longer_later"
     SHORTER_LATER = "shorter_later"
     FATIGUE = "fatigue"
-    LONGER_IN_SESSION = "longer_in_session"
+    LONGER_EACH_TIME = "longer_each_time"
     WIND = "wind"
     UNSTEADY_PART = "unsteady_part"
     LATE_STEERING = "late_steering"
@@ -193,8 +193,8 @@ def diagnose(
       >= 0.8 beyond 0.05 m): the mark is not the trouble.
     - **Growth, fatigue, wind**: the interval of the slope leaves out 0 (98 %), and its sign is that
       of the cause: for growth and for a tail wind toward the pit, for fatigue away from it. Lines
-      over sessions and within them that go the other way are **shorter later** and **longer in the
-      session**.
+      over sessions and within them that go the other way are **shorter later** and **longer each
+      time**.
     - **Unsteady part**: P(spread at the board > 0.10 m) >= 0.8, and one part of the run-up adds
       most spread in at least 0.6 of the resamples (`error_shares`).
     - **Late steering**: the board is unsteady likewise, and steps 5 to 3 take back less than half
@@ -361,7 +361,7 @@ def _within_sessions(slope: Slope | None) -> Trouble | None:
     """Return what a line on the place in the session may be, by its sign."""
     if slope is None:
         return None
-    return Trouble.LONGER_IN_SESSION if slope.estimate < 0 else Trouble.FATIGUE
+    return Trouble.LONGER_EACH_TIME if slope.estimate < 0 else Trouble.FATIGUE
 
 
 def _over_sessions(slope: Slope | None, grew: bool | None) -> Trouble | None:

@@ -291,6 +291,8 @@ class Alert(SeriesRow, KeptRow):
 
 class AdviceKind(models.TextChoices):
     MARK = "mark", "Start mark"
+    PRACTICE = "practice", "Practice"
+    LENGTH = "length", "Number of steps"
 
 
 class AdviceDecision(models.TextChoices):

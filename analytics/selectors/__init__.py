@@ -1,6 +1,13 @@
 """Questions about series: their attempts as arrays, their figures, their alerts."""
 
-from analytics.selectors.advice import Landings, get_advice_for, list_advice, read_landings
+from analytics.selectors.advice import (
+    Landings,
+    WaitingAdvice,
+    get_advice_for,
+    list_advice,
+    list_waiting_advice,
+    read_landings,
+)
 from analytics.selectors.alerts import (
     HeldRule,
     count_series_judged_otherwise,
@@ -110,6 +117,7 @@ __all__ = [
     "Standing",
     "TimedSprint",
     "Title",
+    "WaitingAdvice",
     "WarmingUp",
     "WorkBacklog",
     "count_series_judged_otherwise",
@@ -129,6 +137,7 @@ __all__ = [
     "list_series_in_session_for",
     "list_sessions_since",
     "list_summaries",
+    "list_waiting_advice",
     "list_warming_up_for",
     "list_work_for",
     "lock_alert",

@@ -11,7 +11,7 @@ import numpy.typing as npt
 from django.db.models import QuerySet
 
 from analytics.core.conventions import DEFAULT_AIM_M
-from analytics.models import Advice
+from analytics.models import Advice, AdviceKind, SeriesState
 from analytics.selectors.series import Series
 from approaches import selectors as approach_selectors
 from approaches.models import Approach, Outcome
@@ -24,6 +24,51 @@ def list_advice(approach: Approach) -> QuerySet[Advice]:
     """Return what was advised for an approach and decided on."""
     advice = Advice.objects.filter(approach=approach)
     return advice.select_related("published_plan", "plan")
+
+
+@dataclass(frozen=True, slots=True)
+class WaitingAdvice:
+    """An advice to move a start mark that nobody has decided on, as last told of a series."""
+
+    state_id: UUID
+    approach_id: UUID
+    finish_class: str
+    athlete_code: str
+    approach_code: str
+    through_attempt: UUID
+    move_m: float
+    start_mark_m: float
+
+
+def list_waiting_advice() -> list[WaitingAdvice]:
+    """Return what is advised to move in the club in scope and nobody has decided on.
+
+    As it stood after the last finished session of each series.
+    """
+    states = (
+        SeriesState.objects.filter(figures__advice__mark__answer="move")
+        .select_related("approach__athlete")
+        .order_by("approach__athlete__code", "approach__code", "id")
+    )
+    decided = set(
+        Advice.objects.filter(kind=AdviceKind.MARK).values_list("through_attempt_id", flat=True)
+    )
+    waiting = []
+    for state in states:
+        told = state.figures["advice"]
+        found = WaitingAdvice(
+            state_id=state.id,
+            approach_id=state.approach_id,
+            finish_class=state.finish_class,
+            athlete_code=state.approach.athlete.code,
+            approach_code=state.approach.code,
+            through_attempt=UUID(told["through_attempt"]),
+            move_m=told["mark"]["move_m"],
+            start_mark_m=told["mark"]["start_mark_m"],
+        )
+        if found.through_attempt not in decided:
+            waiting.append(found)
+    return waiting
 
 
 def get_advice_for(caller: Caller, approach_id: UUID, advice_id: UUID, *, today: date) -> Advice:

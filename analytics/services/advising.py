@@ -13,6 +13,7 @@ from django.utils.translation import ngettext
 from analytics import selectors
 from analytics.answers import mark_advice, words
 from analytics.answers.mark_advice import Mark
+from analytics.answers.told import Told
 from analytics.core import conventions
 from analytics.core.after_advice import MARK_STANDS_M
 from analytics.core.conventions import NotEnoughAttempts
@@ -91,7 +92,13 @@ def decide_on_mark(
     PlanOutOfOrderError
         A revision was planned ahead, and is not valid yet.
     """
-    _check(seen, decided)
+    check_decision(decided)
+    if decided.publish and seen.start_mark_m is None:
+        raise InvalidInputError(
+            faults=[
+                Fault("/start_mark_m", "required", "Name the mark that you read: it is published.")
+            ]
+        )
     with club_scope(club):
         # A revision or another decision at this moment waits: the approach's row is their queue.
         locked = Approach.objects.select_for_update(no_key=True).filter(id=approach_id)
@@ -119,7 +126,14 @@ def decide_on_mark(
         return advice
 
 
-def _check(seen: Seen, decided: Decided) -> None:
+def check_decision(decided: Decided) -> None:
+    """Refuse what contradicts itself, whatever was advised.
+
+    Raises
+    ------
+    InvalidInputError
+        Declined without a reason, or published though declined.
+    """
     faults = []
     if decided.decision == AdviceDecision.DECLINED:
         if not decided.reason:
@@ -128,10 +142,6 @@ def _check(seen: Seen, decided: Decided) -> None:
             faults.append(
                 Fault("/publish", "published_but_declined", "Only followed advice is published.")
             )
-    elif decided.publish and seen.start_mark_m is None:
-        faults.append(
-            Fault("/start_mark_m", "required", "Name the mark that you read: it is published.")
-        )
     if faults:
         raise InvalidInputError(faults=faults)
 
@@ -162,14 +172,37 @@ def _record(
     decided: Decided,
     caller: Caller,
 ) -> Advice:
-    said = mark_advice.tell(found)
+    return record(
+        club,
+        run_ups,
+        kind=AdviceKind.MARK,
+        answer=advised.answer.value,
+        figures=_figures(run_ups, found, advised),
+        said=mark_advice.tell(found),
+        decided=decided,
+        caller=caller,
+    )
+
+
+def record(
+    club: Club,
+    run_ups: RunUps,
+    *,
+    kind: AdviceKind,
+    answer: str,
+    figures: dict[str, Any],
+    said: Told,
+    decided: Decided,
+    caller: Caller,
+) -> Advice:
+    """Write down an advice that stands now, and what the coach did about it."""
     return Advice.objects.create(
         club=club,
         approach_id=run_ups.series.approach_id,
         finish_class=run_ups.series.finish_class,
-        kind=AdviceKind.MARK,
-        answer=advised.answer.value,
-        figures=_figures(run_ups, found, advised),
+        kind=kind,
+        answer=answer,
+        figures=figures,
         told={"text": said.text, "reasons": as_json([asdict(each) for each in said.reasons])},
         n=len(run_ups),
         first_started_at=run_ups.started_at[0],

@@ -15,6 +15,7 @@ from clubs.models import AccessToken, AuditEntry, Club, Membership, Role
 from clubs.services import people, places
 from common.club_scope import club_scope
 from tests.factories import (
+    make_advice,
     make_alert,
     make_approach,
     make_athlete,
@@ -115,6 +116,7 @@ def furnish_club(club: Club) -> Rows:
             SeriesState.objects.create(method=1, n_attempts=1, through_attempt=attempt, **series),
             make_alert(attempt),
             make_work(athlete, state="failed", failure="broken", last_error="KeyError"),
+            make_advice(attempt),
             AlertRule.objects.create(club=club, kind="level", thresholds={"calm_sessions": 3}),
         ]
     return {type(row): row for row in rows}

@@ -217,3 +217,96 @@ class TestTallies:
         )
 
         assert depth_0_of(said).strip() == ""
+
+
+def spread_out(before_sd: float, after_sd: float | None, *, n: int = 12) -> Landings:
+    """Return attempts of two sessions before and after, with these spreads about the aim."""
+    wave = np.tile([1.0, -1.0, 0.5, -0.5], n // 4)
+    wave = wave / wave.std(ddof=2)
+    errors = [before_sd * wave, *([] if after_sd is None else [after_sd * wave])]
+    total = n * len(errors)
+    return Landings(
+        ids=[uuid_of(3, place) for place in range(total)],
+        started_at=[
+            STARTED_AT + timedelta(days=2 * (place // n), minutes=place % n)
+            for place in range(total)
+        ],
+        session_ids=[uuid_of(4, place // (n // 2)) for place in range(total)],
+        no_jump=np.zeros(total, dtype=np.bool_),
+        aim_m=np.full(total, AIM_M),
+        start_mark_m=np.full(total, BEGAN_M),
+        toe_m=AIM_M + np.concatenate(errors)[:, None],
+    )
+
+
+def of_kind(kind: str, answer: str, **fields: Any) -> Advice:
+    return advice(
+        kind=kind,
+        answer=answer,
+        through_attempt_id=uuid_of(3, 11),
+        through_started_at=STARTED_AT + timedelta(minutes=11),
+        **fields,
+    )
+
+
+class TestPractice:
+    @pytest.mark.parametrize(
+        ("after_sd", "verdict", "said"),
+        [
+            (0.04, "right", "It is steadier: the advice was right, as far as attempts can say."),
+            (0.40, "wrong", "It is less steady: the advice did not help."),
+            (0.15, "not_shown", "That does not show yet whether the advice was right."),
+        ],
+    )
+    def test_is_held_against_the_spread(self, after_sd: float, verdict: str, said: str):
+        found = looked(of_kind("practice", "late_steering"), spread_out(0.15, after_sd))
+
+        assert (found.look.verdict, found.look.mark) == (verdict, None)
+        assert found.look.sd_ratio == pytest.approx(after_sd / 0.15)
+        text = looking_back.tell_of(found)
+        assert text.startswith("Before, from 12 attempts, the toe spread by 15 cm at the board;")
+        assert text.endswith(said)
+
+    def test_that_was_declined_cannot_be_judged(self):
+        record = of_kind("practice", "late_steering", decision="declined")
+
+        assert looking_back.look_back(record, spread_out(0.15, 0.04)) is None
+
+    @pytest.mark.parametrize(
+        "answer", ["wrong_mark", "growth", "fatigue", "wind", "aim", "nothing"]
+    )
+    def test_against_anything_but_spread_cannot_be_judged(self, answer: str):
+        assert looking_back.look_back(of_kind("practice", answer), spread_out(0.15, 0.04)) is None
+
+    def test_waits_for_attempts(self):
+        found = looked(of_kind("practice", "unsteady_part"), spread_out(0.15, None))
+
+        assert found.look.verdict == "not_enough"
+        assert looking_back.tell_of(found).startswith("Not enough attempts since then: 0 of")
+
+
+class TestTheNumberOfSteps:
+    @pytest.mark.parametrize(
+        ("after_sd", "verdict", "said"),
+        [
+            (0.04, "right", "That is steady enough for more steps: the advice was right."),
+            (0.30, "wrong", "That is not steady enough for more steps: the advice was wrong."),
+            (0.10, "not_shown", "That does not show yet whether the advice was right."),
+        ],
+    )
+    @pytest.mark.parametrize("decision", ["followed", "declined"])
+    def test_is_held_against_the_steadiness_it_rested_on(
+        self, after_sd: float, verdict: str, said: str, decision: str
+    ):
+        record = of_kind("length", "ready", figures={"ready_sd_m": 0.10}, decision=decision)
+
+        found = looked(record, spread_out(0.08, after_sd))
+
+        assert found.look.verdict == verdict
+        assert looking_back.tell_of(found).endswith(said)
+
+    @pytest.mark.parametrize("answer", ["not_yet", "undecided", "shorten"])
+    def test_of_other_answers_claims_nothing_to_check(self, answer: str):
+        record = of_kind("length", answer, figures={"ready_sd_m": 0.10})
+
+        assert looking_back.look_back(record, spread_out(0.08, 0.04)) is None

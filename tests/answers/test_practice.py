@@ -55,7 +55,7 @@ class TestPracticeFocus:
             ),
             (
                 replace(TROUBLES["none"], fatigue=-0.006),
-                Trouble.LONGER_IN_SESSION,
+                Trouble.LONGER_EACH_TIME,
                 "lands 7 cm farther toward the pit than the one before. Tiredness would do the",
                 "A gain of length within sessions is shown",
             ),

@@ -172,7 +172,7 @@ class TestALineThatChanceDrew:
         found = diagnosed(made, wind_mps=None)
 
         finding = {each.trouble: each for each in found.findings}
-        lines = {Trouble.FATIGUE, Trouble.LONGER_IN_SESSION} & set(finding)
+        lines = {Trouble.FATIGUE, Trouble.LONGER_EACH_TIME} & set(finding)
         assert not any(finding[each].shown for each in lines)
         assert finding[Trouble.WRONG_MARK].estimate == pytest.approx(error.mean())
 
@@ -208,7 +208,7 @@ class TestSides:
         assert both & {each.trouble for each in found.findings} == {trouble}
 
     @pytest.mark.parametrize(
-        ("short_m", "trouble"), [(0.06, Trouble.FATIGUE), (-0.06, Trouble.LONGER_IN_SESSION)]
+        ("short_m", "trouble"), [(0.06, Trouble.FATIGUE), (-0.06, Trouble.LONGER_EACH_TIME)]
     )
     def test_of_a_line_within_sessions(self, short_m: float, trouble: Trouble):
         """Shorter steps end farther from the pit (Girard et al. 2013): only that is tiredness."""
@@ -218,5 +218,5 @@ class TestSides:
         found = diagnosed(made)
 
         assert {each.trouble for each in found.findings if each.shown} >= {trouble}
-        both = {Trouble.FATIGUE, Trouble.LONGER_IN_SESSION}
+        both = {Trouble.FATIGUE, Trouble.LONGER_EACH_TIME}
         assert both & {each.trouble for each in found.findings} == {trouble}
