@@ -34,6 +34,9 @@ def name_of(waiting: WaitingAdvice) -> str:
 class AdviceForm(ClubForm):
     """What a coach did about an advice that waits, chosen as it was last told."""
 
+    sentences = {
+        "advice_declined_with_reason": ("reason", "Say why the advice is declined."),
+    }
     waiting = forms.ChoiceField(
         label="advice",
         help_text="Of the last finished session of each run-up: only those that say to move.",

@@ -12,6 +12,7 @@ from analytics.services import standing_advice
 from approaches.models import Approach, FinishClass
 from approaches.services import pushing
 from clubs.models import AuditEntry, Club, Membership
+from clubs.selectors import today_at
 from common.club_scope import club_scope
 from tests import factories
 from tests.admin.scenes import errors_of, furnish_club, save
@@ -46,7 +47,7 @@ def land_short(club: Club) -> SeriesState:
     assert outcome.complete, outcome.rows
     with club_scope(club):
         series = standing_advice.Series(approach.id, FinishClass.JUMP)
-        figures = standing_advice.work_out(series)
+        figures = standing_advice.work_out(series, today=today_at(club))
         assert figures["advice"]["mark"]["answer"] == "move"
         return SeriesState.objects.create(
             club=club,
