@@ -139,7 +139,7 @@ class AdviceAdmin(ClubModelAdmin):
         if waiting is None:
             raise InvalidInputError("This advice waits no more: somebody decided, or it changed.")
         caller = caller_of(request)
-        return advising.decide_on_mark(
+        made = advising.decide_on_mark(
             club=caller.club,
             approach_id=waiting.approach_id,
             finish_class=FinishClass(waiting.finish_class),
@@ -150,3 +150,6 @@ class AdviceAdmin(ClubModelAdmin):
             today=today_at(caller.club),
             caller=caller,
         )
+        # The page names what it added by the form's own row.
+        obj.kind, obj.decided_at = made.kind, made.decided_at
+        return made

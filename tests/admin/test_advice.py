@@ -80,18 +80,19 @@ class TestThePage:
         assert 'name="reason"' not in shown
 
     def test_lists_one_athletes_alone(self, browser: Client, club: Club):
+        athletes = _two_athletes(club)
         mine, other = (
             factories.make_advice(
                 factories.make_attempt(
                     factories.make_source(club), athlete, factories.make_session(club)
                 )
             )
-            for athlete in _two_athletes(club)
+            for athlete in athletes
         )
 
         page = reverse(f"admin:{PAGE}_changelist")
         filtered = browser.get(
-            f"{page}?approach__athlete__id__exact={mine.approach.athlete_id}"
+            f"{page}?approach__athlete__id__exact={athletes[0].id}"
         ).content.decode()
 
         assert reverse(f"admin:{PAGE}_change", args=[mine.pk]) in filtered
