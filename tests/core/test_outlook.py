@@ -276,3 +276,49 @@ class TestProperties:
         assert wild.probability_no_jump >= steady.probability_no_jump
         assert wild.probability_short >= steady.probability_short
         assert wild.probability_on_board < steady.probability_on_board + 1e-15
+
+
+class TestByAim:
+    def test_with_a_known_habit_it_is_the_normal_curve(self):
+        """Reference: SciPy's normal distribution."""
+        found = outlook.by_aim(next_attempts.known(0.31, 0.08), [0.0, 0.06, 0.20])
+
+        np.testing.assert_allclose(
+            found.probability_no_jump, stats.norm.cdf([0, -0.06, -0.20], scale=0.08), atol=1e-12
+        )
+        np.testing.assert_allclose(
+            found.probability_short, stats.norm.sf([0.20, 0.14, 0.0], scale=0.08), atol=1e-12
+        )
+
+    def test_at_the_corrected_aim_it_is_the_outlook(self):
+        toe = np.array([0.16, 0.02, 0.10, -0.04, 0.06, 0.18])
+        expected = next_attempts.expect_toe(toe, toe < 0)
+        assert isinstance(expected, next_attempts.NextAttempts)
+
+        found = outlook.by_aim(expected)
+        whole = outlook.outlook(expected, aim_m=0.06, mark_corrected=True)
+
+        (at,) = np.flatnonzero(found.aim_m == 0.06)
+        assert found.probability_no_jump[at] == pytest.approx(whole.probability_no_jump)
+        assert found.probability_on_board[at] == pytest.approx(whole.probability_on_board)
+        assert found.probability_short[at] == pytest.approx(whole.probability_short)
+
+    def test_shares_sum_to_one_and_farther_aims_have_fewer_no_jumps(self):
+        toe = np.array([0.16, 0.02, 0.10, -0.04, 0.06, 0.18])
+        expected = next_attempts.expect_toe(toe, toe < 0)
+        assert isinstance(expected, next_attempts.NextAttempts)
+
+        found = outlook.by_aim(expected)
+
+        total = found.probability_no_jump + found.probability_on_board + found.probability_short
+        np.testing.assert_allclose(total, 1.0)
+        assert (np.diff(found.probability_no_jump) < 0).all()
+        assert found.aim_m.size == 21
+
+    def test_no_aims_give_nothing(self):
+        assert outlook.by_aim(next_attempts.known(0.06, 0.08), []).aim_m.size == 0
+
+    @pytest.mark.parametrize("aims", [[np.nan], [np.inf], [[0.06]]])
+    def test_refuses_what_is_no_list_of_aims(self, aims: list[float]):
+        with pytest.raises(ValueError, match="finite"):
+            outlook.by_aim(next_attempts.known(0.06, 0.08), aims)
