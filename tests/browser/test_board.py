@@ -313,3 +313,26 @@ def test_a_run_through_of_the_warm_up_is_typed_in(phone: Window, board: Board):
     )
     # The next one is the first jump still.
     expect(page.locator("[data-part=what]")).to_have_text("attempt 1")
+
+
+def test_a_result_that_is_being_changed_survives_a_reload_and_is_stored_once(
+    phone: Window, board: Board
+):
+    log_in(phone, "coach@example.org", board.address)
+    page = phone.page
+    page.route("**/attempts/", lambda route: route.abort("connectionreset"))
+    type_in(page, official="6.21")
+    expect(line(page)).to_contain_text("No line")
+    type_in(page, official="6.22")
+    # The first may be stored, the second cannot be: it was never sent.
+    page.get_by_role("button", name="Change").click()
+    page.locator("[name=official]").fill("6.32")
+
+    page.reload()
+    expect(line(page)).to_contain_text("1 is being changed.")
+    page.get_by_role("button", name="Keep and send").click()
+    page.unroute("**/attempts/")
+    page.evaluate("dispatchEvent(new Event('online'))")
+
+    expect(line(page)).to_have_text("Everything typed here is sent.")
+    assert [str(each.official_m) for each in board.stored()] == ["6.21", "6.32"]

@@ -77,6 +77,11 @@ function entryOf(approach) {
 
 /* ---- What is typed. ---- */
 
+/* Whether a result is surely not stored, and may become another one. */
+function mayChange(result) {
+  return Boolean(result) && !(result.tried && result.state === "waiting");
+}
+
 function draftName(entry) {
   return `penult.draft.${member}.${session}.${entry.dataset.approach}`;
 }
@@ -85,8 +90,12 @@ function prepare(entry) {
   const form = entry.querySelector("form");
   try {
     const draft = JSON.parse(storage.getItem(draftName(entry)));
-    if (draft) {
+    if (draft?.changes && !mayChange(queue.find(draft.changes))) {
+      // It was sent meanwhile: typed in once more it would be there twice.
+      storage.removeItem(draftName(entry));
+    } else if (draft) {
       fill(form, draft);
+      if (draft.changes) form.dataset.changes = draft.changes;
       entry.querySelector(".enter").open = true;
     }
   } catch {
@@ -98,7 +107,8 @@ function prepare(entry) {
 function keepDraft(form) {
   const entry = form.closest(".entry");
   try {
-    storage.setItem(draftName(entry), JSON.stringify(fieldsOf(form)));
+    const draft = { ...fieldsOf(form), changes: form.dataset.changes ?? "" };
+    storage.setItem(draftName(entry), JSON.stringify(draft));
   } catch {
     // The storage is full. What is half typed is lost with the page; a whole result is not taken.
   }
@@ -123,6 +133,12 @@ board.addEventListener("submit", (event) => {
     return;
   }
   const before = form.dataset.changes ? queue.find(form.dataset.changes) : null;
+  if (form.dataset.changes && !mayChange(before)) {
+    delete form.dataset.changes;
+    tell(form, "It was sent or thrown away meanwhile. Look at what is there before you keep this.");
+    render();
+    return;
+  }
   const typedAt = before ? before.typedAt : inTurn();
   const result = {
     key: newKey(),
@@ -184,7 +200,7 @@ board.addEventListener("click", (event) => {
   const entry = button.closest(".entry");
   const result = queue.find(button.dataset.key);
   // Another tab, or the line, may have been quicker.
-  if (!result || (result.tried && result.state === "waiting")) {
+  if (!mayChange(result)) {
     render();
     return;
   }
@@ -194,6 +210,7 @@ board.addEventListener("click", (event) => {
     form.reset();
     fill(form, result.fields);
     form.dataset.changes = result.key;
+    keepDraft(form);
     tell(form, result.why?.join(" "));
     show(form);
     entry.querySelector(".enter").open = true;
