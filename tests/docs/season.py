@@ -248,7 +248,18 @@ def train_until_ready(season: Season, short: Jumper) -> None:
 
 
 def lengthen(season: Season) -> Jumper:
-    """Lay out two steps more; the tape was laid 0.25 m too far out, and nobody knows."""
+    """Follow the advice and lay out two steps more; the tape was laid wrongly, and nobody knows."""
+    read = season.said["length advice"]
+    season.said["lengthened"] = season.coach.post(
+        f"approaches/{season.said[f'LJ-{SHORT_STEPS}']['id']}/advice/",
+        {
+            "kind": "length",
+            "through_attempt": read["through_attempt"],
+            "answer": read["advice"]["answer"],
+            "decision": "followed",
+        },
+        Idempotency_Key=uuid4().hex,
+    )
     return make_run_up(season, LENGTHENED, ago=100, seed=LONG_SEED)
 
 

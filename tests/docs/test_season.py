@@ -92,6 +92,14 @@ class TestTheShortRunUp:
         assert code_of(read, "growth")["numbers"]["state"] == "met"
         assert read["caution"]
 
+    def test_has_the_decision_for_more_steps_written_down(self, season: Season):
+        decided = season.said["lengthened"]
+
+        read = season.said["length advice"]
+        assert (decided["kind"], decided["answer"]) == ("length", "ready")
+        assert (decided["text"], decided["n"]) == (read["text"], read["n"])
+        assert decided["published_plan"] is None
+
 
 class TestTheWrongMark:
     def test_is_found(self, season: Season):
@@ -255,8 +263,8 @@ class TestTheReport:
 
         moves = [each["moved_m"] for each in long["plans"]["revisions"]]
         assert moves == [None, pytest.approx(season.said["afterwards"]["moved_m"])]
-        (advice,) = season.said["report"]["advice"]["results"]
-        assert advice["decision"] == "followed"
+        advice = season.said["report"]["advice"]["results"]
+        assert {each["decision"] for each in advice} == {"followed"}
 
     def test_has_the_competition_and_the_growth(self, season: Season):
         report = season.said["report"]
