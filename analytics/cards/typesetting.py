@@ -33,6 +33,9 @@ _PAPERS = {Paper.A4: "a4", Paper.LETTER: "us-letter"}
 # (ISO 14289-1).
 _STANDARD = ["ua-1"]
 _DOTS_PER_INCH = 110
+# The signs that no text in a PDF/UA-1 may hold. A name from a file can begin with the first of
+# them, a byte order mark, which nobody sees.
+_NEVER_SET = dict.fromkeys((0xFEFF, 0xFFFE))
 
 
 class _Template:
@@ -52,7 +55,7 @@ class _Template:
 
     def set(self, sheet: Sheet, paper: Paper, **options: Any) -> bytes:
         content = asdict(sheet) | {"paper": _PAPERS[paper]}
-        given = {"content": json.dumps(content, ensure_ascii=False)}
+        given = {"content": json.dumps(content, ensure_ascii=False).translate(_NEVER_SET)}
         with self._lock:
             made = self._typesetter.compile(sys_inputs=given, **options)
         # Each page of a PNG is a file of its own; a PDF is one.

@@ -53,6 +53,14 @@ class LogOut(log_ins.LogoutView):
     def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         return render(request, "clubs/pages/log_out.html")
 
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        """Log out, and have the browser forget what it read; what waits to be sent is kept."""
+        response: HttpResponse = super().post(request, *args, **kwargs)
+        # Cards and pictures may be kept under a log-in, and the next person may hold this phone
+        # (Clear Site Data, W3C).
+        response["Clear-Site-Data"] = '"cache"'
+        return response
+
 
 @method_decorator(never_cache, name="dispatch")
 class Clubs(View):

@@ -135,6 +135,29 @@ class TestWriting:
         with club_scope(world.club):
             assert not Attempt.objects.exists()
 
+    @pytest.mark.parametrize(
+        ("kind", "body"),
+        [
+            ("application/x-www-form-urlencoded", "a=1&" * 3000),
+            ("multipart/form-data", "no boundary"),
+            ("multipart/form-data; boundary=x", "--x\r\n"),
+        ],
+    )
+    def test_looks_into_no_form(self, world: World, coach: Membership, kind: str, body: str):
+        browser = browser_of(coach)
+
+        answer = browser.post(
+            f"{BASE}/{world.club.slug}/sessions/{world.session.id}/attempts/",
+            body,
+            content_type=kind,
+            headers={
+                "Penult-Member": str(coach.id),
+                "X-CSRFToken": browser.cookies["csrftoken"].value,
+            },
+        )
+
+        assert (answer.status_code, answer.json()["code"]) == (403, "not_from_page")
+
     def test_a_token_goes_before_the_log_in(self, world: World, coach: Membership):
         browser = browser_of(coach)
 

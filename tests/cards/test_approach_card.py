@@ -142,6 +142,15 @@ class TestPaper:
         for text in (sheets.text_of_page(pages.show(card)), sheets.text_of_pdf(made)):
             assert sheets.squeezed(name) in sheets.squeezed(text)
 
+    @pytest.mark.parametrize("sign", ["\ufeff", "\ufffe"])
+    def test_leaves_out_what_a_pdf_may_not_hold(self, sign: str):
+        """PDF/UA-1 (ISO 14289-1) wants text without U+FEFF and U+FFFE; from memory."""
+        title = make_title(given_name=f"{sign}Mira", approach_code=f"LJ{sign}-16")
+
+        made = typesetting.print_sheet(make_card(sessions=(), title=title), paper=Paper.A4)
+
+        assert "Mira Ostwiek" in sheets.text_of_pdf(made)
+
     def test_pictures_are_png(self):
         made = typesetting.picture_sheet(sheets.usual_card(), paper=Paper.A4)
 
