@@ -36,7 +36,7 @@ class PlanMissingError(DomainError):
 
 
 class TooMuchWorkError(DomainError):
-    """As many questions of the club as may wait for a worker wait already."""
+    """As many questions of the club, or of one member, as may wait for a worker wait already."""
 
     code = "too_much_work"
     status = 429

@@ -28,6 +28,8 @@ KEPT_FOR = timedelta(days=7)
 # A club's questions that may wait at once. It keeps a script that runs wild from filling the table;
 # of two that ask at the same moment both may be let in, which does no harm.
 MOST_WAITING = 20
+# Of which one member's: a single log-in cannot keep everybody else's questions out.
+MOST_WAITING_OF_ONE = 10
 
 TASK = "analytics.do_due_work"
 
@@ -51,15 +53,14 @@ def ask(
     NotFoundError
         What is asked about is not there.
     TooMuchWorkError
-        As much as may wait for the club waits already.
+        As much as may wait for the club, or for one of its members, waits already.
     """
     how = heavy.KINDS[kind]
     with club_scope(club):
         same_question = _fingerprint(kind, asked, how.key_of(how.read(asked)))
         work = _find_locked(same_question)
         if work is None:
-            if _count_unfinished() >= MOST_WAITING:
-                raise TooMuchWorkError
+            _check_for_room(caller)
             AskedWork.objects.bulk_create(
                 [
                     AskedWork(
@@ -148,9 +149,12 @@ def _find_locked(same_question: bytes) -> AskedWork | None:
     return found.first()
 
 
-def _count_unfinished() -> int:
-    unfinished = (WorkState.WAITING, WorkState.RUNNING)
-    return AskedWork.objects.filter(state__in=unfinished).count()
+def _check_for_room(caller: Caller) -> None:
+    unfinished = AskedWork.objects.filter(state__in=(WorkState.WAITING, WorkState.RUNNING))
+    by_whom = list(unfinished.values_list("asked_by_id", flat=True))
+    own = sum(each == caller.membership_id for each in by_whom)
+    if len(by_whom) >= MOST_WAITING or own >= MOST_WAITING_OF_ONE:
+        raise TooMuchWorkError
 
 
 def _put_back(work: AskedWork) -> None:

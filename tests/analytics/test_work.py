@@ -15,6 +15,7 @@ from analytics.services import heavy, rounds, working
 from analytics.services.heavy import Asked, Heavy, Step
 from analytics.services.method import METHOD
 from athletes.models import Athlete
+from clubs.selectors import Caller
 from common import waker
 from common.club_scope import club_scope
 from tests import factories
@@ -58,13 +59,13 @@ def athlete() -> Athlete:
     return factories.make_athlete(factories.make_club())
 
 
-def ask(athlete: Athlete, **asked: Any) -> AskedWork:
+def ask(athlete: Athlete, caller: Caller | None = None, **asked: Any) -> AskedWork:
     return working.ask(
         club=athlete.club,
         kind=WorkKind.WHAT_IF,
         asked=asked,
         athlete_ids=[athlete.id],
-        caller=factories.make_caller(athlete.club),
+        caller=caller or factories.make_caller(athlete.club),
     )
 
 
@@ -141,6 +142,18 @@ class TestAsking:
         ask(athlete, m=1)
         ask(factories.make_athlete(factories.make_club()), m=3)
         rounds.do_due_work()
+        assert ask(athlete, m=3).state == WorkState.WAITING
+
+    def test_one_member_leaves_room_for_the_others(
+        self, kind: Counted, athlete: Athlete, monkeypatch: pytest.MonkeyPatch
+    ):
+        monkeypatch.setattr(working, "MOST_WAITING_OF_ONE", 2)
+        eager = factories.make_caller(athlete.club)
+        ask(athlete, eager, m=1)
+        ask(athlete, eager, m=2)
+
+        with pytest.raises(TooMuchWorkError):
+            ask(athlete, eager, m=3)
         assert ask(athlete, m=3).state == WorkState.WAITING
 
     def test_wakes_a_worker_after_the_commit(
