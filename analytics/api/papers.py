@@ -106,7 +106,11 @@ class PaperView(AskedView, ABC):
             )
             return response
 
-        return in_language_of(self.request, make)
+        response = in_language_of(self.request, make)
+        if self.caller.token_id is None:
+            # A browser's log-in: the next person at this phone must not find it in the cache.
+            response["Cache-Control"] = "private, no-store"
+        return response
 
 
 class CardView(PaperView):

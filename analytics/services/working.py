@@ -78,6 +78,7 @@ def ask(
             )
             work = AskedWork.objects.get(same_question=same_question)
         elif work.state == WorkState.FAILED:
+            _check_for_room(caller)
             _put_back(work)
         if not work.is_over:
             transaction.on_commit(wake_worker)

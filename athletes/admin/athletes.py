@@ -142,7 +142,7 @@ class AthleteForm(ClubForm):
 
 @admin.register(Athlete)
 class AthleteAdmin(OverviewAdmin):
-    """Athletes. Nobody is deleted: an athlete is archived, and erasure is a service of its own."""
+    """Athletes. Nobody is deleted here: an athlete is archived."""
 
     purpose = (
         "Who jumps for the club. Open one to see squads and coaches, run-ups with their latest "

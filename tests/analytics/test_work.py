@@ -129,6 +129,19 @@ class TestAsking:
         assert (again.id, again.state, again.failure) == (work.id, WorkState.WAITING, "")
         assert look(work).state == WorkState.DONE
 
+    def test_a_failed_question_finds_room_as_a_new_one_does(
+        self, kind: Counted, athlete: Athlete, monkeypatch: pytest.MonkeyPatch
+    ):
+        failed = ask(athlete, m=1)
+        change(failed, state=WorkState.FAILED, failure=WorkFailure.BROKEN, finished_at=long_ago(1))
+        monkeypatch.setattr(working, "MOST_WAITING", 1)
+        ask(athlete, m=2)
+
+        with pytest.raises(TooMuchWorkError):
+            ask(athlete, m=1)
+
+        assert look(failed).state == WorkState.FAILED
+
     def test_a_club_may_have_so_many_wait(
         self, kind: Counted, athlete: Athlete, monkeypatch: pytest.MonkeyPatch
     ):

@@ -93,7 +93,8 @@ class TestAthlete:
         for paper in ("card", "last-steps-layout/paper"):
             address = f"/api/v1/clubs/{team.club.slug}/approaches/{team.approach.id}/{paper}"
             assert f'href="{address}?as=html"' in page
-            assert team.browser().get(f"{address}?as=html").status_code == 200
+            answer = team.browser().get(f"{address}?as=html")
+            assert (answer.status_code, answer["Cache-Control"]) == (200, "private, no-store")
 
     @pytest.mark.parametrize("path", ["trend", "steering"])
     def test_pictures_open_with_the_log_in_of_the_page(
