@@ -35,6 +35,22 @@ class PlanMissingError(DomainError):
     title = "This approach has no plan yet"
 
 
+class WorkNotDoneError(DomainError):
+    """The question has no answer that could be printed: it waits, goes on, or has failed."""
+
+    code = "work_not_done"
+    status = 409
+    title = "This question is not answered yet"
+
+
+class NoPaperError(DomainError):
+    """There is no paper of this kind of question."""
+
+    code = "no_paper"
+    status = 409
+    title = "There is no paper of this kind of question"
+
+
 class TooMuchWorkError(DomainError):
     """As many questions of the club, or of one member, as may wait for a worker wait already."""
 

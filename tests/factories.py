@@ -8,6 +8,8 @@ from collections.abc import Collection
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
+import msgspec
+
 from analytics.models import (
     Advice,
     AdviceDecision,
@@ -16,7 +18,10 @@ from analytics.models import (
     AlertKind,
     AskedWork,
     WorkKind,
+    WorkState,
 )
+from analytics.services import squad_seasons
+from analytics.services.method import METHOD
 from approaches.models import (
     Approach,
     Attempt,
@@ -308,6 +313,27 @@ def make_work(*athletes: Athlete, **fields: Any) -> AskedWork:
                 **fields,
             },
         )
+
+
+def make_squad_season(squad: Squad, *athletes: Athlete) -> AskedWork:
+    """Return the season of a squad, worked out as a worker does."""
+    asked = {
+        "squad": str(squad.id),
+        "athletes": [str(each.id) for each in athletes],
+        "from_date": "2025-10-01",
+        "to_date": "2026-09-30",
+    }
+    with club_scope(squad.club_id):
+        rows = squad_seasons.read(asked)
+    answer = squad_seasons.work_out(rows, asked, lambda _done, _of: None)
+    return make_work(
+        *athletes,
+        kind=WorkKind.SQUAD_SEASON,
+        asked=asked,
+        state=WorkState.DONE,
+        answer=msgspec.to_builtins(answer),
+        method=METHOD,
+    )
 
 
 def make_advice(attempt: Attempt, **fields: Any) -> Advice:

@@ -17,12 +17,25 @@ from analytics.answers import last_steps_layout
 from analytics.answers.remembered import memory
 from analytics.api.asked import DEFAULT_LAST, LANGUAGE, AskedView, in_language_of
 from analytics.api.reports import PERIOD, PeriodView
-from analytics.cards import approach_card, ground_markers, pages, season_report, typesetting
+from analytics.cards import (
+    approach_card,
+    ground_markers,
+    pages,
+    season_report,
+    squad_report,
+    typesetting,
+)
 from analytics.cards.sheet import Sheet
 from analytics.cards.typesetting import Paper
+from analytics.errors import NoPaperError, WorkNotDoneError
+from analytics.models import WorkKind, WorkState
 from analytics.selectors import Series
-from analytics.services import designing, seasons
+from analytics.services import designing, seasons, squad_seasons
+from analytics.services.figures import as_json
+from analytics.services.method import METHOD
 from approaches.models import FinishClass
+from athletes import selectors as athlete_selectors
+from clubs import selectors as club_selectors
 from common.api.errors import InvalidParameterError
 from common.api.renderers import JSONRenderer, PageRenderer, PaperRenderer, PixelRenderer
 from common.page_policy import HEADER
@@ -189,4 +202,41 @@ class SeasonPaperView(PaperView, PeriodView):
                 zone=zone,
             ),
             name=f"season-{athlete.code}-{to_date.year}",
+        )
+
+
+class SquadSeasonPaperView(PaperView):
+    """The season report of a squad as a page or on paper: what the finished work answers.
+
+    Whoever may read the work may read it. 409 `work_not_done` until the work is done, and
+    `no_paper` for any other kind of question.
+    """
+
+    operation_names = {"GET": "squad_season_paper_read"}
+    problems = {"GET": {"409": "It is not done, or there is no paper of this kind of question."}}
+
+    @extend_schema(parameters=PAPER_PARAMETERS, responses=PAPER_RESPONSES)
+    def get(self, request: Request, club: str, work_id: UUID) -> HttpResponse:
+        work = selectors.get_work_for(self.caller, work_id, today=self.today, method=METHOD)
+        if work.kind != WorkKind.SQUAD_SEASON:
+            raise NoPaperError
+        stored = work.answer
+        if work.state != WorkState.DONE or stored is None:
+            raise WorkNotDoneError
+        squad = club_selectors.get_squad(UUID(stored["squad"]))
+        names = {
+            str(each.id): f"{each.given_name} {each.family_name}"
+            for each in athlete_selectors.list_athletes_for(self.caller, today=self.today).filter(
+                id__in=work.athlete_ids
+            )
+        }
+        zone = ZoneInfo(self.caller.club.time_zone)
+        return self.made(
+            lambda: squad_report.fill_in(
+                stored | as_json(squad_seasons.tell(stored)),
+                name=squad.name,
+                names=names,
+                zone=zone,
+            ),
+            name=f"season-squad-{stored['to_date'][:4]}",
         )

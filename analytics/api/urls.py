@@ -116,6 +116,11 @@ urlpatterns = [
     path("approaches/<uuid:approach_id>/card", papers.CardView.as_view(), name="card"),
     path("approaches/<uuid:approach_id>/what-if", work.WhatIfView.as_view(), name="what-if"),
     path("work/<uuid:work_id>/", work.WorkDetail.as_view(), name="work_detail"),
+    path(
+        "work/<uuid:work_id>/paper",
+        papers.SquadSeasonPaperView.as_view(),
+        name="squad-season-paper",
+    ),
     path("alerts/", views.AlertList.as_view(), name="alerts"),
     path("alerts/<uuid:alert_id>/", views.AlertDetail.as_view(), name="alert"),
     path("alert-rules/", views.AlertRuleList.as_view(), name="alert_rules"),

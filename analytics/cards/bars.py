@@ -37,6 +37,15 @@ class Ranges:
 
 
 @dataclass(frozen=True, slots=True)
+class Beside:
+    """An athlete's own figure and the drawn one, beside what is usual in the squad."""
+
+    zero_x: int
+    usual_x: int | None
+    ranges: tuple[Range, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Bar:
     """One week; the count stands at the first of the fullest ones."""
 
@@ -89,6 +98,41 @@ def draw_ranges(change: Mapping[str, Any]) -> Ranges | None:
                 label=words.centimetres(sd_m),
             )
             for name, sd_m, interval in ends
+        ),
+    )
+
+
+def draw_beside(
+    own: Mapping[str, Any] | None,
+    drawn: Mapping[str, Any] | None,
+    *,
+    usual_m: float | None,
+    most_m: float,
+) -> Beside | None:
+    """Draw an own spread above the drawn one, from 0 to `most_m`; None where neither is known."""
+
+    def across(distance_m: float) -> int:
+        return round(_LABEL_X + (_RIGHT - _LABEL_X) * distance_m / most_m)
+
+    known = []
+    if own is not None:
+        known.append((_("Own"), own["sd_low_m"], own["sd_m"], own["sd_high_m"]))
+    if drawn is not None:
+        known.append((_("Drawn"), drawn["low"], drawn["value"], drawn["high"]))
+    if not known or most_m <= 0:
+        return None
+    return Beside(
+        zero_x=_LABEL_X,
+        usual_x=None if usual_m is None else across(usual_m),
+        ranges=tuple(
+            Range(
+                name=name,
+                low_x=across(low_m),
+                x=across(value_m),
+                high_x=across(high_m),
+                label=words.centimetres(value_m),
+            )
+            for name, low_m, value_m, high_m in known
         ),
     )
 

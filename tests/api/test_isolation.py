@@ -138,7 +138,7 @@ def own_ids(world: World) -> dict[str, object]:
             "alert_id": factories.make_alert(attempt).id,
             "through_attempt_id": latest.id,
             "advice_id": factories.make_advice(attempt).id,
-            "work_id": factories.make_work(world.athlete).id,
+            "work_id": factories.make_squad_season(squad, world.athlete).id,
             "measurement_id": factories.make_measurement(world.athlete).id,
             "sprint_test_id": factories.make_sprint_test(world.athlete).id,
             "consent_id": factories.make_consent(world.athlete).id,

@@ -9,6 +9,7 @@ import pytest
 
 from analytics.models import AskedWork
 from analytics.services import rounds, squad_seasons
+from analytics.services.method import METHOD
 from athletes.models import Athlete
 from athletes.services import coaching, joining
 from clubs.models import Role, Squad
@@ -16,6 +17,7 @@ from common.club_scope import club_scope
 from tests import factories
 from tests.api.by_hand import ByHand
 from tests.api.conftest import Api, World
+from tests.cards import sheets
 from tests.contract.openapi import find_operation, read_schema
 
 SEASON = {"from_date": "2026-03-01", "to_date": "2026-06-30"}
@@ -203,3 +205,56 @@ class TestPeriod:
         asked = ask(world.as_("admin"), squad, {"to_date": "2026-06-30"}).json()["asked"]
 
         assert (asked["from_date"], asked["to_date"]) == ("2025-07-01", "2026-06-30")
+
+
+class TestPaper:
+    @pytest.mark.parametrize(
+        ("form", "begin"), [("html", b"<!"), ("pdf", b"%PDF-"), ("png", b"\x89")]
+    )
+    def test_has_the_form_that_a_link_names(
+        self, world: World, squad: Squad, form: str, begin: bytes
+    ):
+        make_jumper(world, squad, sd_m=0.06, weeks=4, seed=1)
+        work = ask(world.as_("admin"), squad).json()["id"]
+        rounds.do_due_work()
+
+        made = world.as_("admin").get(f"work/{work}/paper?as={form}&paper=letter")
+
+        assert (made.status_code, made.content[: len(begin)].lower()) == (200, begin.lower())
+
+    def test_says_what_the_work_answers(self, world: World, squad: Squad):
+        jumper = make_jumper(world, squad, sd_m=0.06, weeks=4, seed=1)
+        answer = answer_of(world, squad)
+        work = ask(world.as_("admin"), squad).json()["id"]
+
+        made = world.as_("admin").get(f"work/{work}/paper", Accept="application/pdf")
+
+        text = sheets.squeezed(sheets.text_of_pdf(made.content))
+        for sentence in (answer["text"], answer["caution"], *answer["would_change"]):
+            assert sheets.squeezed(sentence) in text
+        athlete = jumper.athlete
+        name = f"{athlete.code}·{athlete.given_name}{athlete.family_name}"
+        assert sheets.squeezed(name) in text
+        assert sheets.squeezed(squad.name) in text
+
+    def test_waits_for_the_answer(self, world: World, squad: Squad):
+        make_jumper(world, squad, sd_m=0.06, weeks=1, seed=1)
+        work = ask(world.as_("admin"), squad).json()["id"]
+
+        early = world.as_("admin").get(f"work/{work}/paper")
+
+        assert (early.status_code, early.json()["code"]) == (409, "work_not_done")
+
+    def test_is_of_no_other_kind_of_question(self, world: World):
+        work = factories.make_work(world.athlete, method=METHOD)
+
+        made = world.as_("admin").get(f"work/{work.id}/paper")
+
+        assert (made.status_code, made.json()["code"]) == (409, "no_paper")
+
+    def test_is_a_strangers_to_who_may_not_see_all_of_them(self, world: World, squad: Squad):
+        make_jumper(world, squad, sd_m=0.06, weeks=1, seed=1)
+        work = ask(world.as_("admin"), squad).json()["id"]
+        rounds.do_due_work()
+
+        assert world.as_("coach").get(f"work/{work}/paper").status_code == 404
