@@ -36,6 +36,7 @@ class AdviceForm(ClubForm):
 
     sentences = {
         "advice_declined_with_reason": ("reason", "Say why the advice is declined."),
+        "advice_published_is_followed": ("decision", "Only what is followed is published."),
     }
     waiting = forms.ChoiceField(
         label="advice",

@@ -103,16 +103,6 @@ class AdviceList(AdviceView, ClubList):
                 request_only=True,
             ),
             OpenApiExample(
-                "The last steps are practised",
-                value={
-                    "kind": "practice",
-                    "through_attempt": _EXAMPLE_ATTEMPT,
-                    "answer": "late_steering",
-                    "decision": "followed",
-                },
-                request_only=True,
-            ),
-            OpenApiExample(
                 "Not on a wet day",
                 value={
                     "kind": "mark",

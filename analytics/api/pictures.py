@@ -20,7 +20,7 @@ from analytics.charts.looks import Form, Look, Wanted, Width
 from analytics.charts.sheet import Sheet, painted
 from clubs.api.base import ClubView
 from common.api.errors import InvalidParameterError
-from common.api.renderers import PixelRenderer, VectorRenderer
+from common.api.renderers import JSONRenderer, PixelRenderer, VectorRenderer
 
 Choice = TypeVar("Choice", bound=StrEnum)
 View = TypeVar("View", bound=type[ClubView])
@@ -75,6 +75,9 @@ class PictureView(ClubView):
     """A view that answers with a picture: SVG, or PNG where that is asked for."""
 
     def get_renderers(self) -> list[BaseRenderer]:
+        is_schema = getattr(self, "swagger_fake_view", False)
+        if not is_schema and self.request.method not in {"GET", "HEAD"}:
+            return [JSONRenderer()]
         return [VectorRenderer(), PixelRenderer()]
 
     def wanted(self) -> Wanted:

@@ -8,6 +8,7 @@ from django.test import Client
 from django.urls import reverse
 
 from analytics.models import Advice, SeriesState
+from analytics.selectors import Series
 from analytics.services import standing_advice
 from approaches.models import Approach, FinishClass
 from approaches.services import pushing
@@ -46,7 +47,7 @@ def land_short(club: Club) -> SeriesState:
     outcome = pushing.record_attempts(club=club, source_id=source.id, rows=factories.rows_of(*rows))
     assert outcome.complete, outcome.rows
     with club_scope(club):
-        series = standing_advice.Series(approach.id, FinishClass.JUMP)
+        series = Series(approach.id, FinishClass.JUMP)
         figures = standing_advice.work_out(series, today=today_at(club))
         assert figures["advice"]["mark"]["answer"] == "move"
         return SeriesState.objects.create(

@@ -7,7 +7,16 @@ import pytest
 from django.utils import translation
 
 from analytics import answers
-from analytics.answers import design, length_study, next_attempt, told, warm_up, what_if, words
+from analytics.answers import (
+    design,
+    length_study,
+    next_attempt,
+    squad_season,
+    told,
+    warm_up,
+    what_if,
+    words,
+)
 from analytics.core import cautions
 from analytics.core.conventions import Interval
 from tests.answers.pages import EVERY_ANSWER, QUESTIONS, answer_of, depth_0_of
@@ -91,7 +100,15 @@ def test_every_question_is_among_them():
     questions = {each for each in modules if hasattr(each, "work_out") and hasattr(each, "tell")}
 
     # Those of a session, of more than one run-up, of none, and of a worker have tests of their own.
-    assert questions == {*QUESTIONS, design, length_study, next_attempt, warm_up, what_if}
+    assert questions == {
+        *QUESTIONS,
+        design,
+        length_study,
+        next_attempt,
+        squad_season,
+        warm_up,
+        what_if,
+    }
 
 
 def test_the_caution_is_that_of_every_advice():
