@@ -86,6 +86,7 @@ class AthletePage(ClubPage):
                 "row": next((each.row for each in watched if each.athlete == athlete), None),
                 "alerts": [self._alert(each) for each in alerts],
                 "run_ups": _run_ups(club, athlete),
+                "season": reverse("season-paper", kwargs={"club": club, "athlete_id": athlete.id}),
                 "window": rolling.DEFAULT_WINDOW,
                 "level": f"{conventions.DEFAULT_LEVEL:.0%}",
             },

@@ -90,8 +90,13 @@ class TestAthlete:
 
         assert "start mark 34.20 m, aim 0.06 m behind the line" in page
         assert "11 of the last 20 attempts were no jumps" in page
-        for paper in ("card", "last-steps-layout/paper"):
-            address = f"/api/v1/clubs/{team.club.slug}/approaches/{team.approach.id}/{paper}"
+        papers = (
+            f"approaches/{team.approach.id}/card",
+            f"approaches/{team.approach.id}/last-steps-layout/paper",
+            f"reports/season/athletes/{team.athlete.id}/paper",
+        )
+        for paper in papers:
+            address = f"/api/v1/clubs/{team.club.slug}/{paper}"
             assert f'href="{address}?as=html"' in page
             answer = team.browser().get(f"{address}?as=html")
             assert (answer.status_code, answer["Cache-Control"]) == (200, "private, no-store")
