@@ -139,7 +139,9 @@ class _OfABody(AnswerView):
     """An answer that heights have a say in: who has grown has outgrown the marks."""
 
     def choices(self) -> Mapping[str, Any]:
-        body = selectors.read_body_for(self.caller, self.kwargs["approach_id"], today=self.today)
+        body = selectors.read_body_for(
+            self.caller, self.kwargs["approach_id"], today=self.today, with_jumps=False
+        )
         return {"body": body}
 
 

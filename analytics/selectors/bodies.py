@@ -70,8 +70,13 @@ _JUMPS = """
 """
 
 
-def read_body_for(caller: Caller, approach_id: UUID, *, today: date) -> Body:
+def read_body_for(
+    caller: Caller, approach_id: UUID, *, today: date, with_jumps: bool = True
+) -> Body:
     """Return what is known of the athlete of a run-up that the caller may see.
+
+    Without `with_jumps` it knows of none: a year of them is read for nothing where only growth
+    matters.
 
     Raises
     ------
@@ -84,7 +89,7 @@ def read_body_for(caller: Caller, approach_id: UUID, *, today: date) -> Body:
     if limits is not None:
         query = f"{query} AND a.athlete_id IN ({limits.query})"
         parameters += limits.parameters
-    return _read_body(query, parameters, today=today)
+    return _read_body(query, parameters, today=today, with_jumps=with_jumps)
 
 
 def read_body(approach_id: UUID, *, today: date) -> Body:
@@ -95,10 +100,12 @@ def read_body(approach_id: UUID, *, today: date) -> Body:
     NotFoundError
         There is no such approach.
     """
-    return _read_body(_ATHLETE, (approach_id,), today=today)
+    return _read_body(_ATHLETE, (approach_id,), today=today, with_jumps=True)
 
 
-def _read_body(query: LiteralString, parameters: tuple[Any, ...], *, today: date) -> Body:
+def _read_body(
+    query: LiteralString, parameters: tuple[Any, ...], *, today: date, with_jumps: bool
+) -> Body:
     head = prepared.find_row(query, parameters, make=lambda *columns: columns)
     if head is None:
         raise NotFoundError
@@ -106,11 +113,13 @@ def _read_body(query: LiteralString, parameters: tuple[Any, ...], *, today: date
     heights = prepared.read_rows(
         _HEIGHTS, (athlete_id, today), make=lambda day, height_m: (day.toordinal(), height_m)
     )
-    jumps = prepared.read_rows(
-        _JUMPS,
-        (athlete_id, steps, today - _LOOK_BACK),
-        make=lambda day, session_id: (day.toordinal(), session_id),
-    )
+    jumps: list[tuple[int, UUID]] = []
+    if with_jumps:
+        jumps = prepared.read_rows(
+            _JUMPS,
+            (athlete_id, steps, today - _LOOK_BACK),
+            make=lambda day, session_id: (day.toordinal(), session_id),
+        )
     return Body(
         today=today.toordinal(),
         age_years=(today - birth_date).days / _DAYS_OF_YEAR,
