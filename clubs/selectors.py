@@ -19,7 +19,6 @@ from clubs.errors import NotAuthenticatedError, RevokedSourceError, UnknownToken
 from clubs.models import (
     AccessToken,
     AuditEntry,
-    Board,
     Club,
     Membership,
     Role,
@@ -307,10 +306,6 @@ def get_squad(squad_id: UUID) -> Squad:
 
 def list_runways() -> QuerySet[Runway]:
     return Runway.objects.all()
-
-
-def list_boards() -> QuerySet[Board]:
-    return Board.objects.all()
 
 
 def list_sources() -> QuerySet[Source]:

@@ -37,7 +37,7 @@ from approaches.models import FinishClass
 from athletes import selectors as athlete_selectors
 from clubs import selectors as club_selectors
 from common.api.errors import InvalidParameterError
-from common.api.renderers import JSONRenderer, PageRenderer, PaperRenderer, PixelRenderer
+from common.api.renderers import PageRenderer, PaperRenderer, PixelRenderer
 from common.page_policy import HEADER
 
 PAGE, PAPER = PageRenderer.media_type, PaperRenderer.media_type
@@ -76,15 +76,14 @@ class PaperView(AskedView, ABC):
     """
 
     parameters = {"GET": frozenset({"paper", "as"})}
+    forms = tuple(_FORMS.values())
 
     def get_renderers(self) -> list[BaseRenderer]:
-        if not getattr(self, "swagger_fake_view", False):
-            if self.request.method not in {"GET", "HEAD"}:
-                return [JSONRenderer()]
-            wanted = _FORMS.get(self.request.query_params.get("as", ""))
-            if wanted is not None:
-                return [wanted()]
-        return [form() for form in _FORMS.values()]
+        is_schema = getattr(self, "swagger_fake_view", False)
+        wanted = None if is_schema else _FORMS.get(self.request.query_params.get("as", ""))
+        if wanted is not None and self.request.method != "OPTIONS":
+            return [wanted()]
+        return super().get_renderers()
 
     def paper(self) -> Paper:
         given = self.request.query_params.get("paper", Paper.A4.value)

@@ -11,7 +11,6 @@ from django.http import HttpResponse
 from django.utils import translation
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema, extend_schema_view
-from rest_framework.renderers import BaseRenderer
 
 from analytics.answers.remembered import Memory
 from analytics.answers.told import Told
@@ -20,7 +19,7 @@ from analytics.charts.looks import Form, Look, Wanted, Width
 from analytics.charts.sheet import Sheet, painted
 from clubs.api.base import ClubView
 from common.api.errors import InvalidParameterError
-from common.api.renderers import JSONRenderer, PixelRenderer, VectorRenderer
+from common.api.renderers import PixelRenderer, VectorRenderer
 
 Choice = TypeVar("Choice", bound=StrEnum)
 View = TypeVar("View", bound=type[ClubView])
@@ -74,11 +73,7 @@ def with_look(parameters: Mapping[str, frozenset[str]]) -> dict[str, frozenset[s
 class PictureView(ClubView):
     """A view that answers with a picture: SVG, or PNG where that is asked for."""
 
-    def get_renderers(self) -> list[BaseRenderer]:
-        is_schema = getattr(self, "swagger_fake_view", False)
-        if not is_schema and self.request.method not in {"GET", "HEAD"}:
-            return [JSONRenderer()]
-        return [VectorRenderer(), PixelRenderer()]
+    forms = (VectorRenderer, PixelRenderer)
 
     def wanted(self) -> Wanted:
         """Return how the picture is wanted."""

@@ -21,10 +21,6 @@ QUICKEST_S = 0.1
 """No athlete's rise time is as short; ours."""
 
 
-MOST_ENTRY_SHARE = 0.999
-"""Of the speed that the run-up tends to: who has it at the mark has nothing left to build up."""
-
-
 class SprintLike(Protocol):
     """What is needed of a sprint profile: a fitted one serves as it is."""
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
-FOOT_M = 0.3048
 INCH_M = 0.0254
 """Exact by the international agreement of 1959 (NIST SP 811, from memory)."""
 

@@ -12,9 +12,9 @@ from django.utils import timezone
 from analytics.answers import next_attempt, told, words
 from analytics.answers.aim import MOST_ATTEMPTS
 from analytics.answers.next_attempt import NextAttempt
-from analytics.cards import board
-from analytics.cards.board import Entry
 from analytics.core.wind_table import WindTable
+from analytics.services import board
+from analytics.services.board import Entry
 from approaches import selectors as approach_selectors
 from approaches.models import Approach, Attempt, Finish, Outcome, SessionKind
 from clubs.pages.base import ClubPage

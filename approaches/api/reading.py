@@ -5,7 +5,6 @@ from typing import Any
 from django.http import StreamingHttpResponse
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
-from rest_framework.renderers import BaseRenderer
 from rest_framework.response import Response
 
 from approaches.api import serializers
@@ -43,10 +42,7 @@ list_schema = extend_schema(
 class AttemptLister(ClubList):
     """What the lists of attempts share."""
 
-    def get_renderers(self) -> list[BaseRenderer]:
-        if getattr(self, "swagger_fake_view", False) or self.request.method not in {"GET", "HEAD"}:
-            return [JSONRenderer()]
-        return [JSONRenderer(), LinesRenderer(), TableRenderer()]
+    forms = (JSONRenderer, LinesRenderer, TableRenderer)
 
     def answered(self) -> Response | StreamingHttpResponse:
         """Return the attempts in the form that the client accepts.

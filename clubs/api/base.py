@@ -1,7 +1,7 @@
 """What every view of a club has in common."""
 
 from abc import ABC, abstractmethod
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Sequence
 from contextlib import AbstractContextManager, ExitStack
 from datetime import date
 from typing import Any, ClassVar
@@ -15,6 +15,7 @@ from django.urls import reverse
 from rest_framework.authentication import BaseAuthentication
 from rest_framework.generics import GenericAPIView
 from rest_framework.permissions import SAFE_METHODS
+from rest_framework.renderers import BaseRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -55,6 +56,8 @@ class ClubView(GenericAPIView[Any]):
     # Query parameters besides those of the filters and of paging.
     parameters: ClassVar[dict[str, frozenset[str]]] = {}
     operation_names: ClassVar[dict[str, str]] = {}
+    # In which forms it is read, the first unless another is asked for; all else is JSON.
+    forms: ClassVar[Sequence[type[BaseRenderer]]] = (JSONRenderer,)
     throttle_classes = (CallerLimit,)
     standing: Standing | None = None  # how the caller stands with the limit, once it was counted
 
@@ -99,6 +102,10 @@ class ClubView(GenericAPIView[Any]):
             response.render()
         tag_answer(response, audience=self.caller.role)
         return answer_unless_known(request, response) if reads else response
+
+    def get_renderers(self) -> list[BaseRenderer]:
+        reads = self.request.method in _READING
+        return [form() for form in (self.forms if reads else (JSONRenderer,))]
 
     def get_authenticators(self) -> list[BaseAuthentication]:
         if getattr(self, "swagger_fake_view", False):
