@@ -8,6 +8,7 @@ from typing import Any, ClassVar
 from django.http import HttpResponse
 from django.utils import translation
 from django.utils.cache import patch_vary_headers
+from django.utils.translation import get_language
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework.request import Request
 
@@ -88,9 +89,14 @@ class AnswerView(AskedView):
 
     def answered(self) -> HttpResponse:
         """Answer from the attempts that are stored at this moment."""
-        run_ups, found, _ = self.find()
+        run_ups, found, key = self.find()
+
+        def said() -> dict[str, Any]:
+            content: dict[str, Any] = as_json(found) | as_json(type(self).tell(found))
+            return content
+
         return self.worded(
-            lambda: head_of(run_ups) | as_json(found) | as_json(type(self).tell(found))
+            lambda: head_of(run_ups) | memory.recall(("said", get_language(), key), said)
         )
 
     def find(self) -> tuple[RunUps, Any, Hashable]:

@@ -50,6 +50,8 @@ class OverviewView(AskedView):
             method=METHOD,
             today=self.today,
         )
+        if squad_id is not None and not squad.athletes:
+            club_selectors.get_squad(squad_id)  # whoever is in one shows that it is there
         language = translation.get_language_from_request(request._request)
         return self.worded(
             lambda: {
@@ -83,7 +85,6 @@ class OverviewView(AskedView):
         if given is None:
             return None
         try:
-            squad_id = UUID(given)
+            return UUID(given)
         except ValueError as error:
             raise InvalidParameterError("squad is the id of a squad.") from error
-        return club_selectors.get_squad(squad_id).id

@@ -1,5 +1,6 @@
 """What is known of the athlete of a run-up: age, heights, and how much was jumped."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any, LiteralString
@@ -41,8 +42,17 @@ class Body:
     going_on: frozenset[UUID]
 
 
-_ATHLETE = """
-    SELECT t.id, t.birth_date, a.event, a.steps, now.valid_from
+# Columns of an athlete t: the days on which the height was measured, up to a day, and the heights.
+HEIGHTS: LiteralString = """
+           ARRAY(SELECT m.measured_date FROM athletes_bodymeasurement AS m
+                  WHERE m.club_id = t.club_id AND m.athlete_id = t.id AND m.measured_date <= %s
+                  ORDER BY m.measured_date, m.id),
+           ARRAY(SELECT m.height_m FROM athletes_bodymeasurement AS m
+                  WHERE m.club_id = t.club_id AND m.athlete_id = t.id AND m.measured_date <= %s
+                  ORDER BY m.measured_date, m.id)
+"""
+_ATHLETE: LiteralString = f"""
+    SELECT t.id, t.birth_date, a.event, a.steps, now.valid_from, {HEIGHTS}
       FROM approaches_approach AS a
       JOIN athletes_athlete AS t ON t.club_id = a.club_id AND t.id = a.athlete_id
       LEFT JOIN LATERAL (
@@ -51,10 +61,6 @@ _ATHLETE = """
             ORDER BY p.revision DESC LIMIT 1
            ) AS now ON true
      WHERE a.id = %s
-"""
-_HEIGHTS = """
-    SELECT measured_date, height_m FROM athletes_bodymeasurement
-     WHERE athlete_id = %s AND measured_date <= %s ORDER BY measured_date, id
 """
 # A no jump loads the body as well; who baulked did not land.
 _JUMPS = """
@@ -84,7 +90,7 @@ def read_body_for(
         There is no such approach, or it is a stranger's.
     """
     query: LiteralString = _ATHLETE
-    parameters: tuple[Any, ...] = (approach_id,)
+    parameters: tuple[Any, ...] = (today, today, approach_id)
     limits = athlete_selectors.find_limits_of(caller, today=today)
     if limits is not None:
         query = f"{query} AND a.athlete_id IN ({limits.query})"
@@ -100,7 +106,7 @@ def read_body(approach_id: UUID, *, today: date) -> Body:
     NotFoundError
         There is no such approach.
     """
-    return _read_body(_ATHLETE, (approach_id,), today=today, with_jumps=True)
+    return _read_body(_ATHLETE, (today, today, approach_id), today=today, with_jumps=True)
 
 
 def _read_body(
@@ -109,10 +115,7 @@ def _read_body(
     head = prepared.find_row(query, parameters, make=lambda *columns: columns)
     if head is None:
         raise NotFoundError
-    athlete_id, birth_date, event, steps, valid_from = head
-    heights = prepared.read_rows(
-        _HEIGHTS, (athlete_id, today), make=lambda day, height_m: (day.toordinal(), height_m)
-    )
+    athlete_id, birth_date, event, steps, valid_from, days, heights_m = head
     jumps: list[tuple[int, UUID]] = []
     if with_jumps:
         jumps = prepared.read_rows(
@@ -126,7 +129,12 @@ def _read_body(
         event=event,
         steps=steps,
         plan_day=None if valid_from is None else valid_from.date().toordinal(),
-        heights=tuple(heights),
+        heights=heights_of(days, heights_m),
         jumps=tuple(jumps),
         going_on=frozenset(session for day, session in jumps if day >= today.toordinal()),
     )
+
+
+def heights_of(days: Sequence[date], heights_m: Sequence[float]) -> tuple[tuple[int, float], ...]:
+    """Return the columns of `HEIGHTS` as pairs, each day as `date.toordinal` counts it."""
+    return tuple((day.toordinal(), height_m) for day, height_m in zip(days, heights_m, strict=True))

@@ -8,6 +8,7 @@ from uuid import UUID
 
 import msgspec
 
+from analytics.selectors.bodies import HEIGHTS, heights_of
 from athletes import selectors as athlete_selectors
 from clubs.selectors import Caller
 from common import prepared
@@ -51,8 +52,7 @@ class StandingAdvice(msgspec.Struct, frozen=True, gc=False):
 _advice = msgspec.json.Decoder(StandingAdvice | None)
 
 
-@dataclass(frozen=True, slots=True)
-class RunUpFacts:
+class RunUpFacts(msgspec.Struct, frozen=True, gc=False):
     """A run-up that is in use.
 
     Attributes
@@ -94,8 +94,7 @@ class RunUpFacts:
     session_jumps: tuple[int, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class OpenAlert:
+class OpenAlert(msgspec.Struct, frozen=True, gc=False):
     """An alert that nobody acknowledged, and that is not put off; its evidence as it is stored."""
 
     id: UUID
@@ -105,8 +104,7 @@ class OpenAlert:
     evidence: str
 
 
-@dataclass(frozen=True, slots=True)
-class AthleteFacts:
+class AthleteFacts(msgspec.Struct, frozen=True, gc=False):
     """An athlete, as far as it is stored. Days are counted as `date.toordinal` does.
 
     Attributes
@@ -126,8 +124,7 @@ class AthleteFacts:
     alerts: tuple[OpenAlert, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class SessionAhead:
+class SessionAhead(msgspec.Struct, frozen=True, gc=False):
     """A session of today or of the next days."""
 
     id: UUID
@@ -149,14 +146,8 @@ WEEK = timedelta(days=7)
 _EARLY = timedelta(days=2)
 _MOST_AHEAD = 50
 
-_ATHLETES = """
-    SELECT t.id, t.code, t.birth_date,
-           ARRAY(SELECT m.measured_date FROM athletes_bodymeasurement AS m
-                  WHERE m.club_id = t.club_id AND m.athlete_id = t.id AND m.measured_date <= %s
-                  ORDER BY m.measured_date, m.id),
-           ARRAY(SELECT m.height_m FROM athletes_bodymeasurement AS m
-                  WHERE m.club_id = t.club_id AND m.athlete_id = t.id AND m.measured_date <= %s
-                  ORDER BY m.measured_date, m.id),
+_ATHLETES: LiteralString = f"""
+    SELECT t.id, t.code, t.birth_date, {HEIGHTS},
            coalesce((SELECT c.withdrawn_date IS NULL OR c.withdrawn_date > %s
                        FROM athletes_consent AS c
                       WHERE c.club_id = t.club_id AND c.athlete_id = t.id
@@ -170,7 +161,10 @@ _IN_SQUAD = """
                   WHERE m.squad_id = %s
                     AND m.from_date <= %s AND (m.until_date IS NULL OR m.until_date >= %s))
 """
+# Which sessions were held is looked up once, not for each run-up.
 _RUN_UPS = """
+    WITH held AS MATERIALIZED (
+         SELECT id FROM approaches_session WHERE held_date > %s AND held_date <= %s)
     SELECT a.id, a.athlete_id, a.code, a.event, a.steps, now.id, now.valid_from::date,
            coalesce(s.n, 0)::int, s.as_of,
            coalesce(s.is_old, false) OR EXISTS (
@@ -206,13 +200,11 @@ _RUN_UPS = """
       LEFT JOIN LATERAL (
            SELECT array_agg(j.session_id) AS sessions, array_agg(j.n) AS jumps FROM (
                   SELECT r.session_id, count(*)::int AS n
-                    FROM approaches_attempt AS r
-                    JOIN approaches_session AS e ON e.club_id = r.club_id AND e.id = r.session_id
+                    FROM approaches_attempt AS r JOIN held ON held.id = r.session_id
                    WHERE r.club_id = a.club_id AND r.approach_id = a.id AND r.started_at >= %s
                      AND r.finish = 'jump' AND r.outcome <> 'baulk' AND r.voided_at IS NULL
                      AND r.left_out IS DISTINCT FROM 'partial'
                      AND r.left_out IS DISTINCT FROM 'baulk'
-                     AND e.held_date > %s AND e.held_date <= %s
                    GROUP BY r.session_id ORDER BY r.session_id
                   ) AS j
            ) AS week ON true
@@ -239,7 +231,7 @@ def read_squad_for(
 ) -> SquadFacts:
     """Return what is stored of the athletes whom the caller may see, archived ones aside.
 
-    With `squad_id`, of those who are in the squad today; the club is to have it.
+    With `squad_id`, of those who are in the squad today: nobody where there is no such squad.
     """
     query: LiteralString = _ATHLETES
     parameters: tuple[Any, ...] = (today, today, today, today)
@@ -254,7 +246,7 @@ def read_squad_for(
     ids = [head[0] for head in heads]
     run_ups = prepared.read_rows(
         _RUN_UPS,
-        (method, _started_since(today), today - WEEK, today, ids),
+        (today - WEEK, today, method, _started_since(today), ids),
         make=_run_up_of,
     )
     alerts = prepared.read_rows(_ALERTS, (today, ids), make=_alert_of)
@@ -269,10 +261,7 @@ def read_squad_for(
                 id=id_,
                 code=code,
                 birth_date=birth_date,
-                heights=tuple(
-                    (day.toordinal(), height_m)
-                    for day, height_m in zip(days, heights_m, strict=True)
-                ),
+                heights=heights_of(days, heights_m),
                 has_consent=has_consent,
                 run_ups=run_ups_of.get(id_, ()),
                 alerts=alerts_of.get(id_, ()),
