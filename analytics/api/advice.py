@@ -155,7 +155,7 @@ class AdviceList(AdviceView, ClubList):
             )
             return response
 
-        return self.once(decide)
+        return self.once(decide, check=self.get_approach)
 
 
 class AdviceDetail(AdviceView):

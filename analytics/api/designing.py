@@ -26,7 +26,9 @@ from analytics.services import designing
 from analytics.services.figures import as_json
 from analytics.services.heads import head_of
 from analytics.services.method import METHOD
+from approaches import selectors as approach_selectors
 from approaches.models import Plan
+from athletes import selectors as athlete_selectors
 from athletes.services import sprints
 from clubs.api import permissions
 from clubs.api.base import CHANGE_PROBLEMS, ClubView
@@ -98,6 +100,9 @@ class DesignView(ClubView):
         wanted = dict(body.validated_data)
         if wanted["sprint"] is not None:
             sprints.check_splits(wanted["sprint"]["splits"], at="/sprint/splits")
+        needed = permissions.WRITE_PLANS.scope
+        if wanted["publish"] and needed not in self.caller.scopes:
+            raise MissingScopeError(f"To publish needs a token with the scope {needed}.")
         language = translation.get_language_from_request(request._request)
 
         def answer() -> Response:
@@ -109,7 +114,14 @@ class DesignView(ClubView):
             patch_vary_headers(response, ["Accept-Language"])
             return response
 
-        return self.once(answer)
+        return self.once(answer, check=lambda: self._check_seen(wanted))
+
+    def _check_seen(self, wanted: dict[str, Any]) -> None:
+        """Refuse a caller to whom the athlete or the run-up of the wish is a stranger's."""
+        if wanted["approach"] is not None:
+            approach_selectors.get_approach_for(self.caller, wanted["approach"], today=self.today)
+        elif wanted["athlete"] is not None:
+            athlete_selectors.get_athlete_for(self.caller, wanted["athlete"], today=self.today)
 
     def _designed(self, wanted: dict[str, Any]) -> dict[str, Any]:
         own = None
@@ -127,9 +139,6 @@ class DesignView(ClubView):
         return _told(found, wanted, athlete=None if jumper is None else jumper.athlete_id)
 
     def _published(self, request: Request, wanted: dict[str, Any]) -> Response:
-        needed = permissions.WRITE_PLANS.scope
-        if needed not in self.caller.scopes:
-            raise MissingScopeError(f"To publish needs a token with the scope {needed}.")
         found, plan = designing.publish_design(
             club=self.caller.club,
             approach_id=wanted["approach"],

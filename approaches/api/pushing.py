@@ -1,6 +1,8 @@
 """The doors for attempts: read the body fast, call one service, say what became of each row."""
 
 import json
+from collections.abc import Callable
+from functools import partial
 from typing import Any
 from uuid import UUID
 
@@ -188,7 +190,12 @@ class PushView(ClubView):
                 )
             )
 
-        return store() if dry_run else self.once(store, required=True)
+        return store() if dry_run else self._typed_once(store, typed)
+
+    def _typed_once(self, store: Callable[[], Response], typed: typing_in.TypedAttempt) -> Response:
+        athletes = self.athletes()
+        check = None if athletes is None else partial(typing_in.check_seen, typed, athletes)
+        return self.once(store, check=check, required=True)
 
     def push_batch(self) -> Response:
         outcome = pushing.record_attempts(

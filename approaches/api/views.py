@@ -189,7 +189,7 @@ class PlanList(ApproachView, ClubList):
                 )
             return self.created(plan, route="plan", approach_id=approach_id, plan_id=plan.id)
 
-        return self.once(make)
+        return self.once(make, check=self.get_approach)
 
 
 class PlanDetail(ApproachView):

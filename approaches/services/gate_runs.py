@@ -14,7 +14,7 @@ from approaches.services import gate_times, matching, recording
 from approaches.services.gate_times import GateTimes
 from approaches.services.readings import Row
 from approaches.services.recording import Push, RecordOutcome, Stored, Verdict
-from approaches.services.resolving import find_athletes
+from approaches.services.resolving import find_athletes, unknown_athlete
 from athletes.models import Athlete
 from clubs.models import Club
 from clubs.selectors import Caller
@@ -163,7 +163,7 @@ def _find_faults(sent: GateTimes, known: Mapping[str, UUID], *, by_person: bool)
         # Whose run it is decides who may see it, and whose attempts it may be matched to.
         return [Fault("/athlete", "required", "A person says whose run it is.")]
     if sent.athlete is not None and sent.athlete not in known:
-        return [Fault("/athlete", "unknown_athlete", f"No athlete {sent.athlete}.")]
+        return [unknown_athlete(sent.athlete)]
     return []
 
 

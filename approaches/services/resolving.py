@@ -219,7 +219,7 @@ class References:
     ) -> tuple[UUID, UUID, UUID] | Fault:
         athlete_id = self._find_athlete(athlete)
         if athlete_id is None:
-            return Fault("/athlete", "unknown_athlete", f"No athlete {athlete}.")
+            return unknown_athlete(athlete)
         known = self._find_approach(athlete, approach)
         if known is None:
             detail = f"The athlete has no approach {approach}."
@@ -246,6 +246,11 @@ class References:
         since, revisions = self._plans.get(approach_id, ([], []))
         place = bisect_right(since, moment.astimezone(UTC))
         return revisions[place - 1] if place else None
+
+
+def unknown_athlete(name: str) -> Fault:
+    """Return what is said of a name that means no athlete here."""
+    return Fault("/athlete", "unknown_athlete", f"No athlete {name}.")
 
 
 def find_athletes(athletes: QuerySet[Athlete], names: Iterable[str]) -> dict[str, UUID]:

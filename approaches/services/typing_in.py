@@ -6,8 +6,10 @@ import msgspec
 from django.db.models import QuerySet
 
 from approaches import selectors
+from approaches.errors import RefusedRowError
 from approaches.services import pushing
 from approaches.services.readings import Measured, Reading, Row
+from approaches.services.resolving import find_athletes, unknown_athlete
 from athletes.models import Athlete
 from clubs.models import Club
 from clubs.selectors import Caller
@@ -62,3 +64,16 @@ def type_attempt(
             dry_run=dry_run,
             keep_refused=False,
         )
+
+
+def check_seen(typed: TypedAttempt, athletes: QuerySet[Athlete]) -> None:
+    """Refuse an attempt of somebody who is not among `athletes`, as storing it would.
+
+    Raises
+    ------
+    RefusedRowError
+        The athlete is unknown.
+    """
+    if not find_athletes(athletes, [typed.athlete]):
+        fault = unknown_athlete(typed.athlete)
+        raise RefusedRowError(fault.detail, faults=[fault])

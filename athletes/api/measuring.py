@@ -157,7 +157,7 @@ class SprintTestList(AthleteView, ClubList):
                 test, route="sprint-test", athlete_id=athlete_id, sprint_test_id=test.id
             )
 
-        return self.once(store)
+        return self.once(store, check=self.get_athlete)
 
 
 class SprintTestDetail(AthleteView):

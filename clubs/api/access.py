@@ -125,7 +125,7 @@ class SourceTokenList(ClubList):
                 )
             return _with_secret(new)
 
-        return self.once(make, secret_fields={"secret"})
+        return self.once(make, check=None, secret_fields={"secret"})
 
 
 class SourceTokenDetail(ClubView):
@@ -193,7 +193,7 @@ class MemberTokenList(ClubList):
             )
             return _with_secret(new)
 
-        return self.once(make, secret_fields={"secret"})
+        return self.once(make, check=None, secret_fields={"secret"})
 
 
 class MemberTokenDetail(ClubView):
@@ -252,7 +252,7 @@ class OwnTokenList(ClubList):
         def make() -> Response:
             return _with_secret(access.add_own_token(caller=self.caller, **body.validated_data))
 
-        return self.once(make, secret_fields={"secret"})
+        return self.once(make, check=None, secret_fields={"secret"})
 
 
 class OwnTokenDetail(ClubView):

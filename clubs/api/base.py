@@ -156,10 +156,15 @@ class ClubView(GenericAPIView[Any]):
         self,
         work: Callable[[], Response],
         *,
+        check: Callable[[], object] | None,
         required: bool = False,
         secret_fields: Collection[str] = (),
     ) -> Response:
         """Do a write that has no natural key, or answer again what was answered under its key.
+
+        `check` refuses a caller who may not see the athlete whom the answer is about: it holds from
+        the next request on when a charge ends, also for answers that are kept. None where the
+        answer is about no athlete.
 
         Raises
         ------
@@ -179,7 +184,10 @@ class ClubView(GenericAPIView[Any]):
             content=content_of(self.request),
         )
         answer = answering.answer_once(
-            asked, lambda: _answer_of(work()), secret_fields=frozenset(secret_fields)
+            asked,
+            lambda: _answer_of(work()),
+            check=check,
+            secret_fields=frozenset(secret_fields),
         )
         response = Response(answer.body, status=answer.status, headers=dict(answer.headers))
         if answer.repeated:

@@ -47,13 +47,20 @@ class Answer:
 
 
 def answer_once(
-    asked: Asked, work: Callable[[], Answer], *, secret_fields: frozenset[str]
+    asked: Asked,
+    work: Callable[[], Answer],
+    *,
+    check: Callable[[], object] | None,
+    secret_fields: frozenset[str],
 ) -> Answer:
     """Do the work, or answer what was answered when it was done before under the same key.
 
     The answer is stored in the transaction of the work, so that one is never there without the
     other; what was refused is not stored, and may be tried again. Of `secret_fields` no value is
     kept: in a repeated answer they are null.
+
+    `check` refuses who may not see (any more) whom the answer is about: it is asked, in the scope
+    of the club, before a kept answer is given out again. The work itself asks anyway.
 
     Raises
     ------
@@ -75,6 +82,8 @@ def answer_once(
         if earlier is not None and earlier.answered_at > timezone.now() - KEPT_FOR:
             if bytes(earlier.asked_hash) != asked_hash:
                 raise KeyReusedError
+            if check is not None:
+                check()
             return Answer(earlier.status, earlier.answer, earlier.headers, repeated=True)
         answer = work()
         body = answer.body

@@ -1,14 +1,17 @@
 """Idempotency-Key: a write without an id of its own may be sent again (IETF draft)."""
 
 from datetime import timedelta
+from typing import Any
 
 import pytest
 from django.utils import timezone
 
+from athletes.models import CoachAssignment
 from clubs.models import AccessToken, AnsweredRequest
 from clubs.services import answering
 from common.club_scope import club_scope
-from tests.api.conftest import World
+from tests import factories
+from tests.api.conftest import Api, World
 
 TOKEN = {"name": "Notebook", "scopes": ["analytics:read", "club:read"]}
 
@@ -92,3 +95,59 @@ class TestAWriteSentAgain:
         assert answering.forget_answers() == 1
         assert "Answer-Repeated" not in coach.post("tokens/", TOKEN, Idempotency_Key="a-1")
         assert "Answer-Repeated" in coach.post("tokens/", TOKEN, Idempotency_Key="a-2")
+
+
+SPLITS = [{"at_m": 10.0, "time_s": 2.01}, {"at_m": 30.0, "time_s": 4.44}]
+SPRINT = {"start": "standing", "splits": SPLITS}
+
+
+def writes(world: World) -> dict[str, tuple[str, dict[str, Any]]]:
+    """Return an address and a body for each kind of write that tells of an athlete."""
+    about, run_up = f"athletes/{world.athlete.id}", f"approaches/{world.approach.id}"
+    sheet = factories.make_reading(world.athlete, world.session, external_id=None, session=None)
+    return {
+        "sprint test": (f"{about}/sprint-tests/", {"tested_date": "2026-04-11", **SPRINT}),
+        "plan": (f"{run_up}/plans/", {"start_mark_m": 34.3, "aim_m": 0.06, "reason": "Short."}),
+        "design for an athlete": (
+            "approaches/design/",
+            {"athlete": str(world.athlete.id), "sprint": SPRINT, "steps": 16},
+        ),
+        "design of a run-up": (
+            "approaches/design/",
+            {"approach": str(world.approach.id), "sprint": SPRINT},
+        ),
+        "typed attempt": (f"sessions/{world.session.id}/attempts/", sheet),
+    }
+
+
+class TestAChargeThatHasEnded:
+    @pytest.mark.parametrize(
+        ("write", "refusal"),
+        [
+            ("sprint test", (404, "unknown_athlete")),
+            ("plan", (404, "not_found")),
+            ("design for an athlete", (404, "unknown_athlete")),
+            ("design of a run-up", (404, "not_found")),
+            ("typed attempt", (422, "row_refused")),
+        ],
+    )
+    def test_ends_what_is_answered_again(self, world: World, write: str, refusal: tuple[int, str]):
+        coach = factories.make_member(world.club)
+        with club_scope(world.club):
+            charge = CoachAssignment.objects.create(
+                club=world.club, coach=coach, athlete=world.athlete, from_date="2026-01-01"
+            )
+        api = Api(world.club.slug, factories.make_person_token(coach))
+        path, body = writes(world)[write]
+        named = {"Idempotency_Key": "a-1", "If_Match": "*"}
+        first = api.post(path, body, **named)
+        again = api.post(path, body, **named)
+        with club_scope(world.club):
+            charge.delete()
+
+        later = api.post(path, body, **named)
+
+        assert first.status_code in {200, 201}, first.json()
+        assert again["Answer-Repeated"] == "true"
+        assert (later.status_code, later.json()["code"]) == refusal
+        assert "Answer-Repeated" not in later
