@@ -29,6 +29,9 @@ LATE_FROM_FOOTFALL = 2
 """An onset here or nearer leaves the correction to the last two steps."""
 
 DEFAULT_RESAMPLES = 500
+# Of so many distances resamples are judged together: one by one each step takes the interpreter as
+# long as the arithmetic, all at once would need memory without end.
+_CELLS_AT_ONCE = 100_000
 
 
 class Phase(StrEnum):
@@ -218,7 +221,7 @@ def footfall_spread(
     needed = MIN_ATTEMPTS + max(revisions.n_groups - 1, 0)
     if np.isnan(sd[0]) or np.all(np.isnan(sd[2:])):
         return NotEnoughAttempts(n=int(min(n_measured[0], n_measured[2:].max())), needed=needed)
-    largest = _largest(sd)
+    largest = int(_largest(sd))
     p_value = None
     if largest > 1:
         p_value = _fall_p_value(toe, largest, unmeasured, revisions.index)
@@ -313,20 +316,24 @@ def _check_footfalls(toe_m: npt.ArrayLike, no_jump: npt.ArrayLike) -> tuple[Floa
 def _spread_within(
     toe: FloatArray, group: IntArray, min_attempts: int
 ) -> tuple[FloatArray, FloatArray]:
-    """Return SD and df of each column within groups; NaN and the df where too few."""
+    """Return SD and df of each column within groups; NaN and the df where too few.
+
+    `toe` has shape (n, K), or (..., n, K) for many draws of the same groups.
+    """
     seen = ~np.isnan(toe)
     n_groups = int(group.max(initial=-1)) + 1
     member = np.equal.outer(np.arange(n_groups), group).astype(np.float64)
     counts = member @ seen
     filled = np.where(seen, toe, 0.0)
     means = (member @ filled) / np.maximum(counts, 1)
-    left = np.where(seen, filled - means[group], 0.0)
+    left = np.where(seen, filled - means[..., group, :], 0.0)
     # The second pass takes out what rounding left of the mean.
-    squares = (left * left).sum(axis=0) - ((member @ left) ** 2 / np.maximum(counts, 1)).sum(axis=0)
-    present_groups = (counts > 0).sum(axis=0)
-    df = (seen.sum(axis=0) - present_groups).astype(np.float64)
+    over = ((member @ left) ** 2 / np.maximum(counts, 1)).sum(axis=-2)
+    squares = (left * left).sum(axis=-2) - over
+    present_groups = (counts > 0).sum(axis=-2)
+    df = (seen.sum(axis=-2) - present_groups).astype(np.float64)
     enough = df >= min_attempts - 1
-    sd = np.full(toe.shape[1], np.nan)
+    sd = np.full(df.shape, np.nan)
     sd[enough] = np.sqrt(np.maximum(squares[enough], 0.0) / df[enough])
     return sd, df
 
@@ -345,10 +352,10 @@ def _censored_board_spread(
     return fit.sd * float(np.sqrt((df + groups.n_groups) / df)), df
 
 
-def _largest(sd: FloatArray) -> int:
-    """Return the k of the largest SD; equal ones, but for rounding, go nearer the line."""
-    top = float(np.nanmax(sd))
-    return int(np.flatnonzero(sd >= top * (1 - 1e-12))[0])
+def _largest(sd: FloatArray) -> IntArray:
+    """Return the k of the largest SD of each row; equal ones, within rounding, go near the line."""
+    top = np.nanmax(sd, axis=-1, keepdims=True)
+    return np.argmax(sd >= top * (1 - 1e-12), axis=-1)
 
 
 def _fall_p_value(toe: FloatArray, k: int, unmeasured: BoolArray, group: IntArray) -> float | None:
@@ -429,12 +436,15 @@ def _onset_frequencies(
     first = (np.cumsum(counts) - counts)[labels]
     size = counts[labels]
     hits = np.zeros(toe.shape[1])
-    for _ in range(n_resamples):
-        drawn = first + np.floor(rng.random(labels.size) * size).astype(np.int64)
+    at_once = max(1, _CELLS_AT_ONCE // toe.size)
+    for start in range(0, n_resamples, at_once):
+        chance = rng.random((min(at_once, n_resamples - start), labels.size))
+        drawn = first + np.floor(chance * size).astype(np.int64)
         # What was enough for a figure is not judged again: a draw may miss a few.
         sd, _ = _spread_within(ordered[drawn], labels, 2)
-        if not np.all(np.isnan(sd)):
-            hits[_largest(sd)] += 1
+        sd = sd[~np.all(np.isnan(sd), axis=1)]
+        if sd.size:
+            hits += np.bincount(_largest(sd), minlength=toe.shape[1])
     frequency = hits / n_resamples
     without = float(frequency[:2].sum())
     frequency[:2] = 0.0

@@ -212,9 +212,13 @@ def _ratio(mine: _Clock, other: _Clock) -> Spread:
 
 def _profile(contestant: _Contestant) -> None:
     """Refresh once more in this process, and show where the time goes."""
-    profile = cProfile.Profile()
     at = contestant.add_one()
-    profile.enable()
-    contestant._refresh(now=at + timedelta(seconds=1))
-    profile.disable()
-    profiling.show(profile, title="One new attempt in the long series", stream=sys.stderr)
+    for title, now in (
+        ("One new attempt in the long series", at + timedelta(seconds=1)),
+        ("Its session judged", at + UNTIL_JUDGED),
+    ):
+        profile = cProfile.Profile()
+        profile.enable()
+        contestant._refresh(now=now)
+        profile.disable()
+        profiling.show(profile, title=title, stream=sys.stderr)
