@@ -355,7 +355,8 @@ def _censored_board_spread(
 def _largest(sd: FloatArray) -> IntArray:
     """Return the k of the largest SD of each row; equal ones, within rounding, go near the line."""
     top = np.nanmax(sd, axis=-1, keepdims=True)
-    return np.argmax(sd >= top * (1 - 1e-12), axis=-1)
+    nearest: IntArray = np.argmax(sd >= top * (1 - 1e-12), axis=-1)
+    return nearest
 
 
 def _fall_p_value(toe: FloatArray, k: int, unmeasured: BoolArray, group: IntArray) -> float | None:
