@@ -44,16 +44,29 @@ from clubs.services import access, founding, people, places
 from common.club_scope import club_scope
 
 _numbers = itertools.count(1)
-# Evidence of the simplest kind of alert, in the fields that its rule gives.
-_NO_JUMPS = {
-    "n": 20,
-    "n_no_jumps": 11,
-    "value": 0.55,
-    "low": 0.32,
-    "high": 0.77,
-    "level": 0.95,
-    "limit": 0.3,
-    "false_alarms_per_look": 0.02,
+_OF_A_CHART = {
+    "value": 4.0,
+    "limit": 3.2,
+    "since_session_point": 3,
+    "n_session_points": 6,
+    "n_baseline_attempts": 22,
+    "n_baseline_sessions": 4,
+    "false_alarms_per_session": 0.005,
+}
+# Evidence by kind of alert, in the fields that its rule gives.
+_EVIDENCE: dict[str, dict[str, Any]] = {
+    AlertKind.NO_JUMP_SHARE: {
+        "n": 20,
+        "n_no_jumps": 11,
+        "value": 0.55,
+        "low": 0.32,
+        "high": 0.77,
+        "level": 0.95,
+        "limit": 0.3,
+        "false_alarms_per_look": 0.02,
+    },
+    AlertKind.LEVEL: {"level_m": 0.12, "side": "short", "aim_m": 0.06, **_OF_A_CHART},
+    AlertKind.SPREAD: {"spread_m": 0.16, "usual_spread_m": 0.08, **_OF_A_CHART},
 }
 
 
@@ -277,17 +290,18 @@ def make_quarantined_row(source: Source, athlete: Athlete) -> QuarantinedRow:
 
 
 def make_alert(attempt: Attempt, **fields: Any) -> Alert:
+    kind = fields.get("kind", AlertKind.NO_JUMP_SHARE)
     with club_scope(attempt.club_id):
         return Alert.objects.create(
             club_id=attempt.club_id,
             approach_id=attempt.approach_id,
             **{
                 "finish_class": FinishClass.JUMP,
-                "kind": AlertKind.NO_JUMP_SHARE,
+                "kind": kind,
                 "plan_id": attempt.plan_id,
                 "opened_at_attempt": attempt,
                 "opened_at": attempt.started_at,
-                "evidence": _NO_JUMPS,
+                "evidence": _EVIDENCE[kind],
                 **fields,
             },
         )

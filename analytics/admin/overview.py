@@ -6,10 +6,10 @@ from django.db.models import F
 from django.utils import timezone
 
 from analytics import selectors
+from analytics.answers import alert_words
 from analytics.cards import figures
 from analytics.core import conventions, rolling
 from analytics.selectors import SeriesSummary
-from analytics.services import wording
 from analytics.services.method import METHOD
 from approaches import selectors as approach_selectors
 from approaches.models import Approach
@@ -27,7 +27,7 @@ def alerts(athlete: Athlete, caller: Caller) -> dict[str, Any]:
     )
     return {
         "alerts": [
-            {"alert": alert, "words": wording.describe_alert(alert.kind, alert.evidence)}
+            {"alert": alert, "words": alert_words.describe(alert.kind, alert.evidence)}
             for alert in open_ones
         ]
     }

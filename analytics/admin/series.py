@@ -9,8 +9,9 @@ from django.http import HttpRequest
 from django.urls import reverse
 from django.utils.html import format_html, format_html_join
 
+from analytics.answers import alert_words
 from analytics.models import Alert, SeriesState
-from analytics.services import attending, wording
+from analytics.services import attending
 from athletes.models import Athlete
 from clubs.admin import NOTHING, ClubModelAdmin, StateFilter, caller_of, spell_name
 from clubs.selectors import today_at
@@ -117,7 +118,7 @@ class AlertAdmin(ClubModelAdmin):
 
     @admin.display(description="what was found")
     def told(self, alert: Alert) -> str:
-        return wording.describe_alert(alert.kind, alert.evidence)
+        return alert_words.describe(alert.kind, alert.evidence)
 
     @admin.display(description="evidence")
     def numbers(self, alert: Alert) -> str:

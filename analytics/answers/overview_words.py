@@ -9,7 +9,7 @@ from uuid import UUID
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from analytics.answers import told, words
+from analytics.answers import alert_words, told, words
 from analytics.answers.error_shares import part_name
 from analytics.answers.overview import (
     FOR_THE_ADMIN,
@@ -22,6 +22,7 @@ from analytics.answers.overview import (
 )
 from analytics.answers.practice_focus import trouble_name
 from analytics.answers.told import Numbers
+from analytics.core.alert_settings import Kind
 from analytics.core.conventions import DEFAULT_LEVEL, Interval
 from analytics.core.diagnosis import Finding, Trouble
 
@@ -159,36 +160,19 @@ def _growth_words(given: dict[str, Any]) -> str:
 
 
 def _no_jump_words(given: dict[str, Any]) -> str:
-    return _("{no_jumps} of the last {n} attempts were no jumps. {since}").format(
-        no_jumps=given["n_no_jumps"], n=given["n"], since=_open_for(given)
-    )
+    return f"{alert_words.say_found(Kind.NO_JUMP_SHARE, given)} {_open_for(given)}"
 
 
 def _level_words(given: dict[str, Any]) -> str:
-    text = (
-        _("Lands about {size} short of the aim. {since}")
-        if given["side"] == "short"
-        else _("Lands about {size} beyond the aim. {since}")
-    )
-    return text.format(size=words.centimetres(given["level_m"]), since=_open_for(given))
+    return f"{alert_words.say_found(Kind.LEVEL, given)} {_open_for(given)}"
 
 
 def _spread_words(given: dict[str, Any]) -> str:
-    return _("Spreads by about {spread} at the board, usual were {usual}. {since}").format(
-        spread=words.centimetres(given["spread_m"]),
-        usual=words.centimetres(given["usual_spread_m"]),
-        since=_open_for(given),
-    )
+    return f"{alert_words.say_found(Kind.SPREAD, given)} {_open_for(given)}"
 
 
 def _progress_words(given: dict[str, Any]) -> str:
-    return _(
-        "Good news: spreads by {after} at the board, before that {before}. It says nothing about "
-        "speed or load."
-    ).format(
-        after=words.centimetres(given["spread_after_m"]),
-        before=words.centimetres(given["spread_before_m"]),
-    )
+    return alert_words.say_found(Kind.PROGRESS, given)
 
 
 def _open_for(given: dict[str, Any]) -> str:

@@ -252,6 +252,7 @@ class SeasonLoadSerializer(SectionSerializer):
 class SeasonAlertSerializer(serializers.Serializer[Any]):
     id = serializers.UUIDField()
     kind = serializers.ChoiceField(AlertKind.choices)
+    text = serializers.CharField(help_text="What was found when it opened.")
     approach = serializers.UUIDField()
     approach_code = serializers.CharField(allow_null=True)
     opened_at = serializers.DateTimeField()

@@ -10,9 +10,10 @@ from typing import Any
 from drf_spectacular.utils import PolymorphicProxySerializer
 from rest_framework import serializers
 
+from analytics.answers import alert_words
 from analytics.core import alert_settings
 from analytics.models import AlertKind
-from analytics.services import alerting, wording
+from analytics.services import alerting
 from approaches.models import FinishClass, Phase
 from common.api import fields
 from common.api.serializers import ChangesSerializer, StrictSerializer
@@ -284,7 +285,9 @@ class AlertSerializer(serializers.Serializer[Any]):
 
     id = serializers.UUIDField()
     kind = serializers.ChoiceField(AlertKind.choices)
-    text = serializers.SerializerMethodField()
+    text = serializers.SerializerMethodField(
+        help_text="What was found, since when, how sure it is, in the language that was asked for."
+    )
     approach = serializers.UUIDField(source="approach_id")
     athlete = serializers.UUIDField(source="approach.athlete_id")
     finish = serializers.ChoiceField(FinishClass.choices, source="finish_class")
@@ -315,7 +318,7 @@ class AlertSerializer(serializers.Serializer[Any]):
         return until is not None and until > self.context["view"].today
 
     def get_text(self, alert: Any) -> str:
-        return wording.describe_alert(alert.kind, alert.evidence)
+        return alert_words.describe(alert.kind, alert.evidence)
 
     def to_representation(self, alert: Any) -> dict[str, Any]:
         written: dict[str, Any] = super().to_representation(alert)

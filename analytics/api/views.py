@@ -4,12 +4,14 @@ from typing import Any
 from uuid import UUID
 
 from django.db.models import QuerySet
+from django.http import HttpResponse
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from analytics import selectors
 from analytics.api import filters, serializers
+from analytics.api.asked import LANGUAGE, in_language_of
 from analytics.models import Alert, AlertKind
 from analytics.services import attending, ruling
 from clubs.api import permissions
@@ -40,9 +42,9 @@ class AlertList(ClubList):
     def rows(self) -> QuerySet[Any]:
         return selectors.list_alerts_for(self.caller, today=self.today)
 
-    @extend_schema(responses=serializers.AlertSerializer(many=True))
-    def get(self, request: Request, club: str) -> Response:
-        return self.listed()
+    @extend_schema(parameters=[LANGUAGE], responses=serializers.AlertSerializer(many=True))
+    def get(self, request: Request, club: str) -> HttpResponse:
+        return in_language_of(request, self.listed)
 
 
 class AlertDetail(ClubView):
@@ -59,13 +61,15 @@ class AlertDetail(ClubView):
     def get_alert(self) -> Alert:
         return selectors.get_alert_for(self.caller, self.kwargs["alert_id"], today=self.today)
 
-    def get(self, request: Request, club: str, alert_id: UUID) -> Response:
-        return self.kept(self.get_alert())
+    @extend_schema(parameters=[LANGUAGE], responses=serializers.AlertSerializer)
+    def get(self, request: Request, club: str, alert_id: UUID) -> HttpResponse:
+        alert = self.get_alert()
+        return in_language_of(request, lambda: self.kept(alert))
 
     @extend_schema(
         request=serializers.AlertChangesSerializer,
         responses=serializers.AlertSerializer,
-        parameters=[IF_MATCH],
+        parameters=[IF_MATCH, LANGUAGE],
         examples=[
             OpenApiExample("Seen to", value={"acknowledged": True}, request_only=True),
             # A day to put off to would be past soon: docs/api/alerts.md shows one that is not.
@@ -74,7 +78,7 @@ class AlertDetail(ClubView):
             ),
         ],
     )
-    def patch(self, request: Request, club: str, alert_id: UUID) -> Response:
+    def patch(self, request: Request, club: str, alert_id: UUID) -> HttpResponse:
         expected = expected_version(request)
         changes = self.changes(serializers.AlertChangesSerializer)
         with club_scope(self.caller.club):
@@ -86,7 +90,7 @@ class AlertDetail(ClubView):
                 today=self.today,
                 caller=self.caller,
             )
-        return self.kept(alert)
+        return in_language_of(request, lambda: self.kept(alert))
 
 
 class AlertRuleList(ClubView):

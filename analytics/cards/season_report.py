@@ -267,7 +267,7 @@ def _alerts(found: Part, *, zone: tzinfo) -> Table:
     return Table(
         title=_("Alerts"),
         note=found["text"],
-        columns=(_("What"), _("Run-up"), _("Opened"), _("Closed")),
+        columns=(_("What"), _("Run-up"), _("Opened"), _("Closed"), _("What was found then")),
         rows=tuple(
             (
                 # A later release may know more kinds.
@@ -275,6 +275,7 @@ def _alerts(found: Part, *, zone: tzinfo) -> Table:
                 each["approach_code"] or "",
                 facts.day(each["opened_at"], zone=zone),
                 _("open") if each["closed_at"] is None else facts.day(each["closed_at"], zone=zone),
+                each["text"],
             )
             for each in found["results"]
         ),

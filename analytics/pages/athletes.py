@@ -11,12 +11,13 @@ from django.urls import reverse
 from django.utils import timezone
 
 from analytics import selectors
+from analytics.answers import alert_words
 from analytics.cards import figures
 from analytics.cards.figures import InWords
 from analytics.core import conventions, rolling
 from analytics.models import Alert
 from analytics.pages.team import look_over
-from analytics.services import attending, wording
+from analytics.services import attending
 from analytics.services.method import METHOD
 from approaches import selectors as approach_selectors
 from approaches.models import Approach, FinishClass, Plan
@@ -96,7 +97,8 @@ class AthletePage(ClubPage):
         put_off = alert.put_off_until_date
         return {
             "alert": alert,
-            "words": wording.describe_alert(alert.kind, alert.evidence),
+            "found": alert_words.say_found(alert.kind, alert.evidence),
+            "ground": alert_words.say_ground(alert.kind, alert.evidence),
             "put_off_until": put_off if put_off is not None and put_off > self.today else None,
         }
 

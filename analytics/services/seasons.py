@@ -8,6 +8,7 @@ from uuid import UUID
 
 from analytics import selectors
 from analytics.answers import (
+    alert_words,
     looking_back,
     practice_focus,
     season,
@@ -179,6 +180,7 @@ def _alert(alert: Alert, codes: Mapping[UUID, str]) -> Report:
     return {
         "id": alert.id,
         "kind": alert.kind,
+        "text": alert_words.say_found(alert.kind, alert.evidence),
         "approach": alert.approach_id,
         "approach_code": codes.get(alert.approach_id),
         "opened_at": alert.opened_at,

@@ -54,7 +54,10 @@ CASES: dict[Need, tuple[dict[str, Any], str]] = {
     Need.GROWTH: ({"heights": ((ordinal(130), 1.67), (ordinal(30), 1.70))}, "3 cm since the marks"),
     Need.NO_JUMPS: ({"alerts": (make_alert("no_jump_share"),)}, "11 of the last 20"),
     Need.LEVEL: ({"alerts": (make_alert("level"),)}, "14 cm short"),
-    Need.SPREAD: ({"alerts": (make_alert("spread"),)}, "16 cm at the board, usual were 8 cm"),
+    Need.SPREAD: (
+        {"alerts": (make_alert("spread"),)},
+        "16 cm at the board within a session; usual were 8 cm",
+    ),
     Need.MARK: (
         with_run_up(advice=make_advice(mark=make_mark())),
         "12 cm toward the pit, to 34.08",
@@ -64,7 +67,10 @@ CASES: dict[Need, tuple[dict[str, Any], str]] = {
     Need.NO_PLAN: (with_run_up(plan_id=None, plan_date=None), "20 attempts"),
     Need.HEIGHT: ({"heights": ((ordinal(121), 1.70),)}, "121 days ago"),
     Need.QUIET: (with_run_up(last_started_at=days_ago(14)), "14 days"),
-    Need.PROGRESS: ({"alerts": (make_alert("progress"),)}, "8 cm at the board, before that 14 cm"),
+    Need.PROGRESS: (
+        {"alerts": (make_alert("progress"),)},
+        "8 cm at the board over the last 20 attempts, by 14 cm over the 20",
+    ),
 }
 
 

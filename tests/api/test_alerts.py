@@ -64,6 +64,29 @@ def faults(answer: Any) -> dict[str, str]:
     return {each["pointer"]: each["code"] for each in answer.json()["errors"]}
 
 
+class TestWords:
+    def test_are_in_the_language_of_the_reader(self, coach: Api, alert: Alert):
+        german = {"Accept-Language": "de"}
+
+        one = coach.get(f"alerts/{alert.id}/", **german)
+        (listed_one,) = coach.get("alerts/", **german).json()["results"]
+
+        told = "11 der letzten 20 Versuche waren ungültig."
+        assert one.json()["text"].startswith(told)
+        assert listed_one["text"].startswith(told)
+        assert "Accept-Language" in one["Vary"]
+
+    def test_have_a_tag_in_each_language(self, coach: Api, alert: Alert):
+        path = f"alerts/{alert.id}/"
+        english = coach.get(path)
+
+        german = coach.get(path, **{"Accept-Language": "de", "If-None-Match": english["ETag"]})
+
+        assert german.status_code == 200
+        assert german["ETag"] != english["ETag"]
+        assert english.json()["text"].startswith("11 of the last 20 attempts were no jumps.")
+
+
 class TestAcknowledging:
     def test_says_who_and_when_and_is_in_the_audit(self, world: World, coach: Api, alert: Alert):
         read = coach.get(f"alerts/{alert.id}/")

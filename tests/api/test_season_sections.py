@@ -160,6 +160,10 @@ class TestAlertsAndAdvice:
 
         assert [each["kind"] for each in report["alerts"]["results"]] == ["level", "spread"]
         assert report["alerts"]["text"] == "2 alerts, 1 of them still open."
+        assert [each["text"] for each in report["alerts"]["results"]] == [
+            "Lands about 12 cm short of the aim of 6 cm behind the line.",
+            "Spreads by about 16 cm at the board within a session; usual were 8 cm.",
+        ]
         (decided,) = report["advice"]["results"]
         assert (decided["answer"], decided["decision"]) == ("move", "declined")
         assert decided["verdict"] == "not_enough"

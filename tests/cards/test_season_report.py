@@ -46,6 +46,7 @@ REVISION = {
 }
 ALERT = {
     "kind": "level",
+    "text": "Lands about 7 cm beyond the aim of 10 cm behind the line.",
     "approach_code": "LJ-14",
     "opened_at": datetime(2026, 9, 16, 12, tzinfo=UTC),
     "closed_at": None,

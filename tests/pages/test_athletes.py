@@ -90,6 +90,7 @@ class TestAthlete:
 
         assert "start mark 34.20 m, aim 0.06 m behind the line" in page
         assert "11 of the last 20 attempts were no jumps" in page
+        assert "at 95% confidence between 32% and 77%" in page  # how sure it is
         papers = (
             f"approaches/{team.approach.id}/card",
             f"approaches/{team.approach.id}/last-steps-layout/paper",
