@@ -82,10 +82,21 @@ install_packages() {
   if [ "$name" = develop ]; then cksum <requirements/develop.txt >.venv/installed-develop; fi
 }
 
+# Where the environment forbids Python to keep what it compiled beside the sources, every server and
+# program of a stack would compile all packages anew, for many seconds each: keep it here instead.
+keep_bytecode() {
+  if [ -n "${PYTHONDONTWRITEBYTECODE:-}" ]; then
+    unset PYTHONDONTWRITEBYTECODE
+    PYTHONPYCACHEPREFIX="$(cd "$local_dir" && pwd)/bytecode"
+    export PYTHONPYCACHEPREFIX
+  fi
+}
+
 # prepare NAME: .venv holds the packages of requirements/NAME.txt.
 prepare() {
   [ -w . ] || fail "$PWD cannot be written; make it writable, or work in another copy."
   if [ ! -d "$local_dir" ]; then (umask 077 && mkdir -p "$local_dir") || fail "$local_dir cannot be made."; fi
+  keep_bytecode
   (
     # Two scripts started together must not install into one .venv at once.
     if command -v flock >/dev/null; then

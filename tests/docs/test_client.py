@@ -4,6 +4,7 @@
 """
 
 import compileall
+import copy
 import importlib
 import json
 import pkgutil
@@ -17,17 +18,14 @@ from typing import Any
 
 import httpx
 import pytest
-import yaml
 from openapi_python_client import generate
 from openapi_python_client.config import Config, ConfigFile, MetaType
 from openapi_python_client.parser import GeneratorData
 
-from tests.docs import pages
+from tests.contract.openapi import read_schema
 from tests.docs.conftest import Demo
 
-SCHEMA: dict[str, Any] = yaml.safe_load(
-    (pages.CHECKOUT / "docs" / "api" / "openapi.yaml").read_text(encoding="utf-8")
-)
+SCHEMA = read_schema()
 JSON = "application/json"
 NAME = "penult_client_of_the_tests"
 LATER = "of_a_later_release"
@@ -103,7 +101,9 @@ class TestMaking:
         self, tmp_path: Path
     ):
         """Tables and lines of JSON are beyond such programs; all else must be within."""
-        parsed = GeneratorData.from_dict(SCHEMA, config=settings_for(tmp_path, tmp_path))
+        parsed = GeneratorData.from_dict(
+            copy.deepcopy(SCHEMA), config=settings_for(tmp_path, tmp_path)
+        )
 
         assert isinstance(parsed, GeneratorData)
         told = list(parsed.errors)

@@ -1,16 +1,11 @@
 """Every operation of the schema is shown by an example that is executed."""
 
-from typing import Any
-
 import pytest
-import yaml
 
-from tests.docs import pages
+from tests.contract.openapi import read_schema
 from tests.docs.shown import PLACE, Request, is_of, list_all_requests, list_requests
 
-SCHEMA: dict[str, Any] = yaml.safe_load(
-    (pages.CHECKOUT / "docs" / "api" / "openapi.yaml").read_text(encoding="utf-8")
-)
+SCHEMA = read_schema()
 _WITHIN = "/api/v1/clubs/{club}/"
 
 # By operationId, each with its reason.
