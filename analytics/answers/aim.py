@@ -135,7 +135,7 @@ def _where_to_aim(advice: AimAdvice) -> list[str]:
         )
     if fixed.capped:
         sentences.append(
-            _("By the sums farther back would be better still, but no aim lies behind the board.")
+            _("By the sums farther back would be better still, but the aim stays on the board.")
         )
     return sentences
 

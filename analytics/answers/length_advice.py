@@ -358,8 +358,8 @@ def _would_change(advice: LengthAdvice) -> list[str]:
     if advice.chance_if_steady is not None:
         changes.append(
             _(
-                "More attempts: of athletes who are steady enough, not by a hair, so many show it "
-                "in {chance}."
+                "More attempts: as many as these show that somebody is steady enough, who clearly "
+                "is, with a chance of {chance}."
             ).format(chance=words.percent(advice.chance_if_steady))
         )
     return changes

@@ -160,20 +160,25 @@ def _distance_gain(study: LengthStudy) -> str:
     return " ".join(
         [
             _(
-                "From {now} to {then} the jump grows by {size}, by the curve through {attempts} "
-                "from {numbers} numbers of steps: between {low} and {high}."
+                "From {now} to {then} the jump goes {size}, by the curve through {attempts} from "
+                "{numbers} numbers of steps: between {low} and {high}."
             ).format(
                 now=words.number(study.from_steps),
                 then=words.steps(study.to_steps),
-                size=_length(study.gain),
+                size=_farther(study.gain),
                 attempts=words.attempts(study.n),
                 numbers=words.number(study.n_step_counts),
-                low=_length(study.gain_interval.low),
-                high=_length(study.gain_interval.high),
+                low=_farther(study.gain_interval.low),
+                high=_farther(study.gain_interval.high),
             ),
             _peak(study),
         ]
     )
+
+
+def _farther(metres_: float) -> str:
+    size = words.centimetres(metres_)
+    return (_("{size} less far") if metres_ < 0 else _("{size} farther")).format(size=size)
 
 
 def _length(metres_: float) -> str:
@@ -183,17 +188,16 @@ def _length(metres_: float) -> str:
 
 
 def _speed_gain(study: LengthStudy) -> str:
-    return _("Speed into the board grows by {size}: between {low} and {high}.").format(
-        size=_speed(study.gain),
-        low=_speed(study.gain_interval.low),
-        high=_speed(study.gain_interval.high),
+    return _("Speed into the board is {size}: between {low} and {high}.").format(
+        size=_faster(study.gain),
+        low=_faster(study.gain_interval.low),
+        high=_faster(study.gain_interval.high),
     )
 
 
-def _speed(value_mps: float) -> str:
-    if value_mps < 0:
-        return _("{size} less").format(size=mps(abs(value_mps)))
-    return mps(value_mps)
+def _faster(value_mps: float) -> str:
+    size = mps(abs(value_mps))
+    return (_("{size} lower") if value_mps < 0 else _("{size} higher")).format(size=size)
 
 
 def _peak(study: LengthStudy) -> str:

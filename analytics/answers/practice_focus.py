@@ -144,7 +144,7 @@ def tell(found: Focus) -> Told:
             if found.is_planned
             else (_("A plan with its footfalls, and where transition and attack begin."),),
         )
-    reasons = [_reason(each) for each in seen.findings]
+    reasons = [_reason(each, seen) for each in seen.findings]
     changes = _would_change(seen)
     if found.growing.outgrown:
         reasons.append(growing.reason(found.growing))
@@ -271,7 +271,7 @@ def _main_trouble(seen: Diagnosis, first: Finding) -> str:
         ),
         Trouble.LONGER_EACH_TIME: _(
             "See to the first attempts of a session: each attempt lands {slope} farther toward the "
-            "pit than the one before. Tiredness would do the opposite; a short warm-up can do that."
+            "pit than the one before. Tiredness would do the opposite; too short a warm-up can."
         ),
         Trouble.WIND: _(
             "Move the marks for the wind: for each metre per second of tail wind the foot lands "
@@ -304,7 +304,7 @@ def trouble_name(finding: Finding) -> str:
     }[finding.trouble]
 
 
-def _reason(finding: Finding) -> Reason:
+def _reason(finding: Finding, seen: Diagnosis) -> Reason:
     text = (
         _("{trouble} is shown, and makes an error of about {size}. {how_sure}")
         if finding.shown
@@ -315,13 +315,36 @@ def _reason(finding: Finding) -> Reason:
         numbers=_numbers(finding),
         text=text.format(
             trouble=trouble_name(finding),
-            how_sure=_how_sure(finding),
+            how_sure=_how_sure(finding, seen),
             size=words.centimetres(finding.size_m),
         ),
     )
 
 
-def _how_sure(finding: Finding) -> str:
+def _how_sure(finding: Finding, seen: Diagnosis) -> str:
+    """Say how likely a trouble is; where that would do to name it, why it is not named."""
+    sure = _chance(finding)
+    if finding.shown or finding.probability < _limit_of(finding.trouble):
+        return sure
+    return f"{sure} {_what_speaks_against(finding.trouble, seen)}"
+
+
+def _what_speaks_against(trouble: Trouble, seen: Diagnosis) -> str:
+    if trouble is Trouble.WIND:
+        return _("But the foot came down farther from the pit in a tail wind: no wind does that.")
+    if trouble is Trouble.UNSTEADY_PART:
+        steers_late = any(
+            each.trouble is Trouble.LATE_STEERING and each.shown for each in seen.findings
+        )
+        return (
+            _("But late steering goes first.")
+            if steers_late
+            else _("But no one part of the run-up stands out.")
+        )
+    return _("But it changes from session to session, and what makes it change goes first.")
+
+
+def _chance(finding: Finding) -> str:
     limit = _limit_of(finding.trouble)
     if finding.trouble in SLOPES:
         # How seldom chance does as much is not how likely the trouble is.
@@ -358,12 +381,12 @@ def _would_change(seen: Diagnosis) -> list[str]:
         nearest = max(hidden, key=lambda each: each.probability / _limit_of(each.trouble))
         changes.append(
             _("Next to be named: {trouble}. {how_sure}").format(
-                trouble=trouble_name(nearest), how_sure=_how_sure(nearest)
+                trouble=trouble_name(nearest), how_sure=_how_sure(nearest, seen)
             )
         )
     judged = {each.trouble for each in seen.findings}
     if Trouble.WIND not in judged:
         changes.append(_("Wind readings: without them nobody sees what the wind does."))
     if not judged & _OVER_SESSIONS:
-        changes.append(_("Four sessions and more: growth is a wrong mark until then."))
+        changes.append(_("Four sessions and more: until then growth looks like a wrong mark."))
     return changes

@@ -219,7 +219,8 @@ def _reasons(last: LastSteps) -> list[Reason]:
             },
             text=_(
                 "From {n} attempts: the last but one step is between {low}% and {high}% longer "
-                "than the last. In elite women it was {elite}% (Panoutsakopoulos et al. 2021)."
+                "than the last (minus: shorter). In elite women it was {elite}% (Panoutsakopoulos "
+                "et al. 2021)."
             ).format(
                 n=longer.n,
                 low=words.number(longer.interval.low),

@@ -94,6 +94,11 @@ def _begins(found: FootfallSpread, onset: Onset) -> str:
 
 
 def _none_shown(found: FootfallSpread) -> str:
+    if found.largest_at == 0:
+        return _(
+            "These attempts do not show where steering begins: nowhere do the footfalls spread "
+            "more than at the board ({near}). It does not mean that nobody steers."
+        ).format(near=words.centimetres(float(found.sd_m[0])))
     return _(
         "These attempts do not show where steering begins. The footfalls spread most ({far}) "
         "{steps} before take-off, and by {near} at the board; that is not clearly less. It does "

@@ -227,13 +227,19 @@ def _decision(found: WarmingUp, calibration: WarmUp, n: int) -> str:
     move, bias = float(calibration.move_m[-1]), float(calibration.bias_m[-1])
     if move == 0:
         return _(
-            "Leave the start mark at {mark}: from {attempts} jumps are expected to land {error}, "
-            "too little to set a mark anew."
+            "Leave the start mark at {mark}: by {attempts} the foot of a jump is expected {error} "
+            "at the check mark, too little to set a mark anew."
         ).format(mark=mark, attempts=words.attempts(n), error=words.error(bias))
     text = (
-        _("Run from {mark}: {size} toward the pit. From {attempts} jumps are expected {error}.")
+        _(
+            "Run from {mark}: {size} toward the pit. By {attempts} the foot of a jump from the "
+            "first mark is expected {error} at the check mark."
+        )
         if move < 0
-        else _("Run from {mark}: {size} farther back. From {attempts} jumps are expected {error}.")
+        else _(
+            "Run from {mark}: {size} farther back. By {attempts} the foot of a jump from the first "
+            "mark is expected {error} at the check mark."
+        )
     )
     return text.format(
         mark=mark,
@@ -257,7 +263,8 @@ def _reasons(found: WarmingUp, calibration: WarmUp, n: int) -> list[Reason]:
                 "sd_before_m": float(calibration.bias_sd_m[0]),
             },
             text=_(
-                "At the check mark jumps from the first mark are expected between {low} and {high}."
+                "At the check mark the foot of a jump from the first mark is expected between "
+                "{low} and {high}."
             ).format(low=words.error(low), high=words.error(high)),
         ),
         Reason(
@@ -267,13 +274,16 @@ def _reasons(found: WarmingUp, calibration: WarmUp, n: int) -> list[Reason]:
                 "offset_m": found.offset_m,
                 "offset_sd_m": found.offset_sd_m,
             },
-            text=_("Run-throughs land {error} against jumps, from {sessions} with both.").format(
+            text=_(
+                "In run-throughs the foot comes down {error} against jumps, from {sessions} with "
+                "both."
+            ).format(
                 error=words.error(found.offset_m), sessions=words.sessions(found.n_offset_sessions)
             )
             if found.n_offset_sessions
             else _(
-                "How run-throughs land against jumps is not known: they were taken to land alike, "
-                "give or take {size}."
+                "How the foot comes down in run-throughs against jumps is not known: no difference "
+                "was assumed, give or take {size}."
             ).format(size=words.centimetres(found.offset_sd_m)),
         ),
     ]
@@ -281,7 +291,11 @@ def _reasons(found: WarmingUp, calibration: WarmUp, n: int) -> list[Reason]:
         Reason(
             code=each.reason,
             numbers={"move_m": each.move_m, "sd_m": each.sd_m},
-            text=_("{what} moves the mark by {size} to begin with, give or take {sd}.").format(
+            text=(
+                _("{what} moves the mark by {size} to begin with, give or take {sd}.")
+                if each.move_m
+                else _("{what} leaves the mark where it is to begin with, give or take {sd}.")
+            ).format(
                 what=_part_name(each.reason),
                 size=_side(each.move_m),
                 sd=words.centimetres(each.sd_m),

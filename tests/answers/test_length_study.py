@@ -54,8 +54,8 @@ class TestStudy:
         assert isinstance(found.distance, LengthStudy)
         assert found.distance.gain == pytest.approx(0.16)
         said = answer.tell(found)
-        assert "From 14 to 16 steps the jump grows by 16 cm" in said.text
-        assert "between 3 cm and 29 cm" in said.text
+        assert "From 14 to 16 steps the jump goes 16 cm farther" in said.text
+        assert "between 3 cm farther and 29 cm farther" in said.text
         assert said.caution is not None
         assert [each.steps for each in found.by_steps] == [8, 10, 12, 14]
 
@@ -69,7 +69,19 @@ class TestStudy:
 
         assert isinstance(found.speed, LengthStudy)
         assert found.speed.gain == pytest.approx(0.16)
-        assert "Speed into the board grows by 0.16 m/s" in answer.tell(found).text
+        assert (
+            "Speed into the board is 0.16 m/s higher: between 0.03 m/s higher and"
+            in answer.tell(found).text
+        )
+
+    def test_says_that_a_pair_more_takes_away_what_it_takes_away(self):
+        """Best at 11 steps: the curve of the case falls by 0.05 (5^2 - 3^2) = 0.80 m."""
+        found = answer.work_out(make_attempts(STEPS, 9.3 - 0.05 * (STEPS - 11) ** 2 + SPREAD))
+
+        text = answer.tell(found).text
+
+        assert "From 14 to 16 steps the jump goes 80 cm less far" in text
+        assert "between 93 cm less far and 67 cm less far" in text
 
     def test_of_three_numbers_of_steps_says_that_one_is_missing(self):
         found = answer.work_out(make_attempts(STEPS[:9], 6.0 + SPREAD[:9], steps_now=12))

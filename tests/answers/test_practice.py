@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from analytics.answers import practice_focus, rhythm
-from analytics.core.conventions import NotEnoughAttempts
-from analytics.core.diagnosis import Diagnosis, Trouble
+from analytics.core.conventions import Interval, NotEnoughAttempts
+from analytics.core.diagnosis import Diagnosis, Finding, Trouble
 from analytics.core.last_steps import LastSteps
 from analytics.core.simulator import Athlete
 from analytics.selectors import Marks
@@ -95,6 +95,41 @@ class TestPracticeFocus:
         chance = 100 * (1 - line.probability)
         assert f"Chance alone would make as much in {chance:.0f}% of cases" in reason.text
         assert reason.numbers["limit"] == 0.98
+
+    @pytest.mark.parametrize(
+        ("trouble", "first", "estimate", "why"),
+        [
+            (Trouble.UNSTEADY_PART, Trouble.LATE_STEERING, 0.2, "But late steering goes first."),
+            (Trouble.UNSTEADY_PART, Trouble.WRONG_MARK, 0.2, "But no one part of the run-up"),
+            (Trouble.WRONG_MARK, Trouble.GROWTH, 0.3, "But it changes from session to session"),
+            (Trouble.WIND, Trouble.WRONG_MARK, 0.1, "But the foot came down farther from the pit"),
+        ],
+    )
+    def test_says_why_it_does_not_name_what_is_likely_enough(
+        self, trouble: Trouble, first: Trouble, estimate: float, why: str
+    ):
+        """Else "not shown" would stand beside a chance above its own limit."""
+        shown, hidden = (
+            Finding(
+                trouble=each,
+                shown=each is first,
+                probability=0.99,
+                estimate=estimate,
+                interval=Interval(estimate, estimate, 0.95),
+                size_m=0.1,
+                part="attack",
+            )
+            for each in (first, trouble)
+        )
+        found = practice_focus.work_out(simulated(STEADY, [5] * 8, seed=1, marks=PLAN))
+        told = practice_focus.tell(
+            replace(found, diagnosis=Diagnosis(40, 8, first, (shown, hidden)))
+        )
+
+        reasons = {each.code: each.text for each in told.reasons}
+        assert why in reasons[trouble.value]
+        assert any(why in each for each in told.would_change)
+        assert "But " not in reasons[first.value]
 
     def test_says_what_could_not_be_judged(self):
         runs = simulated(STEADY, [6], seed=1, marks=PLAN, wind_mps=np.full(6, np.nan))

@@ -54,6 +54,15 @@ class TestWorkOut:
 
 
 class TestTell:
+    def test_of_feet_that_spread_most_at_the_board_names_no_place_before_it(self):
+        toe = 0.06 + 2.0 * np.arange(7) + np.zeros((8, 1))
+        toe[:, 0] += np.tile([-0.05, 0.05], 4)
+
+        text = steering.tell(steering.work_out(make_run_ups(toe))).text
+
+        assert "nowhere do the footfalls spread more than at the board (5 cm)" in text
+        assert "0 steps" not in text
+
     def test_says_where_steering_begins_and_how_much_it_takes_away(self):
         found = steering.work_out(simulated(STEERS, [6] * 5, seed=3))
         assert isinstance(found.spread, FootfallSpread)
@@ -85,7 +94,7 @@ class TestTell:
 
         said = steering.tell(found)
 
-        assert said.text.startswith("These attempts do not show where steering begins.")
+        assert said.text.startswith("These attempts do not show where steering begins")
         assert "It does not mean that nobody steers." in said.text
         assert any("clearly smaller" in each for each in said.would_change)
 

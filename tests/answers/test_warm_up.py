@@ -140,7 +140,9 @@ class TestTell:
         said = answer.tell(found)
         size = 100 * abs(calibrated(found).move_m[-1])
         assert said.text.startswith(f"Run from {calibrated(found).start_mark_m[-1]:.2f} m: ")
-        assert f"{size:.0f} cm toward the pit. From 3 attempts" in said.text
+        assert f"{size:.0f} cm toward the pit. By 3 attempts the foot of a jump" in said.text
+        # A jump that is "short" could be taken for its distance.
+        assert "at the check mark." in said.text
         assert said.caution is not None
 
     def test_leaves_it_for_less_than_three_centimetres(self):
@@ -148,6 +150,12 @@ class TestTell:
 
         assert said.text.startswith("Leave the start mark at 34.20 m")
         assert any("Save the legs" in each for each in said.would_change)
+
+    def test_of_a_day_that_moves_nothing_says_so(self):
+        said = answer.tell(answer.work_out(run([0.03], session=[99]), NOTHING, session=TODAY))
+
+        (day,) = [each.text for each in said.reasons if each.code == "day"]
+        assert day == ("The day leaves the mark where it is to begin with, give or take 10 cm.")
 
     @pytest.mark.parametrize("error_m", [[], [0.3], [-0.3, -0.2], [0.01]])
     def test_can_be_translated_whole(self, error_m, monkeypatch: pytest.MonkeyPatch):
