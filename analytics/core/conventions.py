@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import stats
+from scipy import special, stats
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
@@ -196,9 +196,10 @@ def chi_square_factors(*, df: float, level: float) -> tuple[float, float]:
     (0.68784, 1.82561)
     """
     tail = (1 - level) / 2
+    # The quantiles that `stats.chi2` gives, which asks a hundred times as long about their shape.
     return (
-        float(np.sqrt(df / stats.chi2.isf(tail, df))),
-        float(np.sqrt(df / stats.chi2.ppf(tail, df))),
+        float(np.sqrt(df / special.chdtri(df, tail))),
+        float(np.sqrt(df / (2 * special.gammaincinv(df / 2, tail)))),
     )
 
 

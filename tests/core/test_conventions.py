@@ -25,6 +25,15 @@ class TestIntervals:
         assert low_90 == pytest.approx(float(row["ci90_lower_factor"]), abs=6e-6)
         assert high_90 == pytest.approx(float(row["ci90_upper_factor"]), abs=6e-6)
 
+    @given(df=st.floats(0.5, 2000), level=st.floats(0.5, 0.999))
+    def test_sd_factors_are_those_of_scipys_distribution(self, df: float, level: float):
+        tail = (1 - level) / 2
+
+        low, high = conventions.chi_square_factors(df=df, level=level)
+
+        assert low == pytest.approx(np.sqrt(df / stats.chi2.isf(tail, df)), rel=1e-14)
+        assert high == pytest.approx(np.sqrt(df / stats.chi2.ppf(tail, df)), rel=1e-14)
+
     @pytest.mark.parametrize("row", read_table("sd_interval_factors"), ids=lambda row: row["n"])
     def test_t_interval_uses_the_printed_quantile(self, row: dict[str, str]):
         interval = conventions.t_interval(
