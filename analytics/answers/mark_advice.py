@@ -59,11 +59,11 @@ class Mark:
     start_mark_shoes: float | None
 
 
-def work_out(run_ups: RunUps, *, body: Body | None = None) -> Mark:
+def work_out(run_ups: RunUps, *, body: Body | None = None, wind: LearnedWind | None = None) -> Mark:
     """Return what to do about the start mark, as the plan of this moment has it.
 
     In still air, and against the plan's mark: a mark that was moved for a day's wind, or for
-    another aim, is no other plan.
+    another aim, is no other plan. `wind` is what these attempts say of it, where that is known.
     """
     marks = run_ups.marks_now or run_ups.latest_marks()
     # Who does not know where the run began cannot say where it should begin.
@@ -73,7 +73,7 @@ def work_out(run_ups: RunUps, *, body: Body | None = None) -> Mark:
     given = _Given(
         run_ups=known,
         marks=marks,
-        wind=wind_table.learned_from(run_ups),
+        wind=wind_table.learned_from(run_ups) if wind is None else wind,
         pass_through=_pass_through(known, footfall),
         growing=grown,
     )

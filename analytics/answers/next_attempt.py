@@ -6,11 +6,12 @@ from uuid import UUID
 import numpy as np
 from django.utils.translation import gettext as _
 
-from analytics.answers import aim, growing, mark_advice, told, words
+from analytics.answers import aim, growing, mark_advice, told, wind_table, words
 from analytics.answers.aim import Aim
 from analytics.answers.mark_advice import Mark
 from analytics.answers.told import Reason, Told
 from analytics.answers.warm_up import WarmingUp
+from analytics.answers.wind_table import Winds
 from analytics.core import warm_up
 from analytics.core.after_advice import MARK_STANDS_M
 from analytics.core.aim import AimAdvice
@@ -133,13 +134,17 @@ def work_out(
     contest: Contest | None,
     body: Body | None = None,
     warming: WarmingUp | None = None,
+    winds: Winds | None = None,
 ) -> NextAttempt:
     """Return mark and aim of the next attempt in a session; `warming` is its warm-up.
+
+    `winds` is the wind table of the same attempts, where it was worked out.
 
     From the plan's mark, not from that of the last attempt: what it was moved for then, another aim
     or another wind, would be in it twice.
     """
-    mark = mark_advice.work_out(run_ups, body=body)
+    wind = None if winds is None else wind_table.learned(winds)
+    mark = mark_advice.work_out(run_ups, body=body, wind=wind)
     today = None if warming is None else _today(run_ups, session, warming)
     planned_aim_m = DEFAULT_AIM_M if run_ups.marks_now is None else run_ups.marks_now.aim_m
     best = None

@@ -111,7 +111,7 @@ def work_out(
     error_sd = CHECK_MARK_SD_M if error_sd is None else error_sd
     run_m = max(marks.start_mark_m - at_m, 0.0)
     parts = {MovedFor.DAY: _day(past, errors[1], sessions[1], session, competitions)}
-    plan = _plan(past)
+    plan = _plan(past, blows)
     if plan is not None:
         parts[MovedFor.PLAN] = plan
     blowing = here.wind_mps[~np.isnan(here.wind_mps)]
@@ -165,9 +165,9 @@ def _error(
     return np.asarray(run_ups.toe_m[:, footfall] - at_m - moved - by_wind)
 
 
-def _plan(past: RunUps) -> Part | None:
+def _plan(past: RunUps, blows: LearnedWind) -> Part | None:
     """Return what the plan's mark is to be moved by, where mark-advice says so of other days."""
-    advice = mark_advice.work_out(past).advice
+    advice = mark_advice.work_out(past, wind=blows).advice
     if not isinstance(advice, MarkAdvice) or advice.answer is not MarkAnswer.MOVE:
         return None
     place = advice.board if advice.check is None else advice.check

@@ -129,7 +129,12 @@ class LearnedWind:
 
 def learned_from(run_ups: RunUps) -> LearnedWind:
     """Return what the wind table of these attempts says; what is usual where it says nothing."""
-    table = work_out(run_ups).table
+    return learned(work_out(run_ups))
+
+
+def learned(found: Winds) -> LearnedWind:
+    """Return what a wind table that was worked out says."""
+    table = found.table
     if isinstance(table, NotEnoughAttempts) or table.usual_slope_m == 0:
         return LearnedWind(n=0, own_share=0.0, by_usual=1.0)
     return LearnedWind(table.n, table.own_share, table.slope_m / table.usual_slope_m)

@@ -2,7 +2,6 @@
 
 import re
 from collections.abc import Mapping
-from dataclasses import asdict
 from typing import Any
 from uuid import UUID
 
@@ -13,16 +12,13 @@ from rest_framework.request import Request
 from analytics import selectors
 from analytics.answers import aim, mark_advice, next_attempt, outlook, practice_focus
 from analytics.answers.aim import MOST_ATTEMPTS
-from analytics.answers.next_attempt import CUT_AFTER, Contest
-from analytics.answers.remembered import memory
+from analytics.answers.next_attempt import CUT_AFTER
 from analytics.api import answer_serializers as serializers
-from analytics.api import warming_up
-from analytics.api.asked import DEFAULT_LAST, EVERY, LANGUAGE, AnswerView, AskedView
-from analytics.selectors import SeriesInSession
+from analytics.api.asked import EVERY, LANGUAGE, AnswerView, AskedView
+from analytics.services import next_attempts
 from analytics.services.figures import as_json
 from analytics.services.heads import head_of
 from approaches import selectors as approach_selectors
-from approaches.models import SessionKind
 from common.api.errors import InvalidParameterError
 
 FARTHEST_M = 25
@@ -207,52 +203,19 @@ class NextAttemptView(AskedView):
         attempts = self.whole_number("attempts", least=1, most=MOST_ATTEMPTS, default=MOST_ATTEMPTS)
         cut_m = distance(self, "cut_m")
         session = approach_selectors.get_session(session_id)
-        series = selectors.list_series_in_session_for(self.caller, session_id, today=self.today)
-        is_contest = session.kind == SessionKind.COMPETITION.value
-        found = []
-        for each in series:
-            contest = None
-            if is_contest:
-                contest = next_attempt.contest_of(
-                    attempts_taken=each.attempts_taken,
-                    best_m=each.best_m,
-                    attempts=attempts,
-                    field_size=session.field_size,
-                    cut_m=cut_m,
-                )
-            found.append((each, *self._work_out(each, session_id, contest)))
+        found = next_attempts.read_next_attempts_for(
+            self.caller, session, attempts=attempts, cut_m=cut_m, today=self.today
+        )
         return self.worded(
             lambda: {
                 "session": session_id,
                 "kind": session.kind,
                 "results": [
                     {"athlete": each.athlete_id, "athlete_code": each.athlete_code}
-                    | head
-                    | as_json(answer)
-                    | as_json(next_attempt.tell(answer))
-                    for each, head, answer in found
+                    | head_of(each.run_ups)
+                    | as_json(each.next_attempt)
+                    | as_json(next_attempt.tell(each.next_attempt))
+                    for each in found
                 ],
             }
         )
-
-    def _work_out(
-        self, each: SeriesInSession, session_id: UUID, contest: Contest | None
-    ) -> tuple[dict[str, Any], Any]:
-        run_ups = selectors.read_run_ups_for(
-            self.caller, each.series, last=DEFAULT_LAST, today=self.today
-        )
-        approach_id = each.series.approach_id
-        body = selectors.read_body_for(self.caller, approach_id, today=self.today)
-        run_throughs = warming_up.run_throughs_of(self, approach_id)
-        warming = None
-        if session_id in run_throughs.session_ids:
-            warming = warming_up.calibrated(self, run_throughs, approach_id, session_id)
-        key = (type(self).__name__, run_ups.key, run_throughs.key, body, session_id)
-        options = () if contest is None else tuple(asdict(contest).values())
-        answer = memory.recall(
-            (*key, *options),
-            lambda: next_attempt.work_out(
-                run_ups, session=session_id, contest=contest, body=body, warming=warming
-            ),
-        )
-        return head_of(run_ups), answer

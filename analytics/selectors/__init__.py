@@ -77,6 +77,7 @@ from analytics.selectors.standing import (
     read_points,
 )
 from analytics.selectors.titles import Title, read_title_for
+from analytics.selectors.together import Runner, Together, read_together_for
 from analytics.selectors.warming_up import WarmingUp, find_competitions, list_warming_up_for
 from analytics.selectors.work import (
     DueWork,
@@ -105,6 +106,7 @@ __all__ = [
     "RunUpFacts",
     "RunUpPoint",
     "RunUps",
+    "Runner",
     "Season",
     "SeasonRunUp",
     "SeasonSession",
@@ -117,6 +119,7 @@ __all__ = [
     "Standing",
     "TimedSprint",
     "Title",
+    "Together",
     "WaitingAdvice",
     "WarmingUp",
     "WorkBacklog",
@@ -161,6 +164,7 @@ __all__ = [
     "read_series_with_last_metres",
     "read_squad_for",
     "read_title_for",
+    "read_together_for",
     "read_work_backlog",
     "stamp_of",
 ]

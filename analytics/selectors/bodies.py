@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any, LiteralString
 from uuid import UUID
 
@@ -115,7 +115,7 @@ def _read_body(
     head = prepared.find_row(query, parameters, make=lambda *columns: columns)
     if head is None:
         raise NotFoundError
-    athlete_id, birth_date, event, steps, valid_from, days, heights_m = head
+    athlete_id, birth_date, event, steps, *rest = head
     jumps: list[tuple[int, UUID]] = []
     if with_jumps:
         jumps = prepared.read_rows(
@@ -123,6 +123,21 @@ def _read_body(
             (athlete_id, steps, today - _LOOK_BACK),
             make=lambda day, session_id: (day.toordinal(), session_id),
         )
+    return body_of(birth_date, event, steps, *rest, today=today, jumps=jumps)
+
+
+def body_of(
+    birth_date: date,
+    event: str,
+    steps: int,
+    valid_from: datetime | None,
+    days: Sequence[date],
+    heights_m: Sequence[float],
+    *,
+    today: date,
+    jumps: Sequence[tuple[int, UUID]] = (),
+) -> Body:
+    """Return a body, given its columns: the last two are `HEIGHTS`."""
     return Body(
         today=today.toordinal(),
         age_years=(today - birth_date).days / _DAYS_OF_YEAR,

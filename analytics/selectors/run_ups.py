@@ -1,6 +1,6 @@
 """Everything that was measured of the latest run-ups of a series, and what was planned for them."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from functools import cached_property
@@ -165,7 +165,9 @@ _OF_EACH = tuple(
 )
 
 
-class _Head(msgspec.Struct, frozen=True, gc=False):
+class Head(msgspec.Struct, frozen=True, gc=False):
+    """What is stored of a run-up itself: its steps, whose shoe, and the plan of this moment."""
+
     steps: int
     shoe_length_m: float | None
     plan_id: UUID | None
@@ -182,9 +184,9 @@ _HEAD = """
            ) AS now ON true
      WHERE a.id = %s
 """
-# A correction came after the attempt; most were never corrected.
-_ATTEMPTS: LiteralString = """
-    SELECT a.id, a.version, a.started_at,
+# What is read of an attempt a. A correction came after it; most were never corrected.
+COLUMNS: LiteralString = """
+           a.id, a.version, a.started_at,
            CASE WHEN a.version = 1 THEN a.created_at
                 ELSE greatest(a.created_at, (
                      SELECT max(v.replaced_at) FROM approaches_attemptversion AS v
@@ -192,9 +194,11 @@ _ATTEMPTS: LiteralString = """
            a.plan_id, a.session_id, a.finish, a.outcome, a.toe_m, a.touchdown_s, a.toe_off_s,
            a.contact[1:3], a.start_mark_m, a.wind_mps, a.official_m::float8,
            a.gate_at_m, a.gate_time_s
-      FROM approaches_attempt AS a
-     WHERE a.approach_id = %s AND a.finish = ANY(%s)
-       AND a.voided_at IS NULL AND a.left_out IS NULL
+"""
+COUNTS: LiteralString = "a.voided_at IS NULL AND a.left_out IS NULL"
+_ATTEMPTS: LiteralString = f"""
+    SELECT {COLUMNS} FROM approaches_attempt AS a
+     WHERE a.approach_id = %s AND a.finish = ANY(%s) AND {COUNTS}
 """
 _BETWEEN: LiteralString = " AND a.started_at >= %s AND a.started_at < %s"
 _LATEST: LiteralString = " ORDER BY a.started_at DESC, a.id DESC LIMIT %s"
@@ -219,7 +223,7 @@ def read_run_ups_for(caller: Caller, series: Series, *, last: int, today: date) 
     if limits is not None:
         query = f"{query} AND a.athlete_id IN ({limits.query})"
         parameters += limits.parameters
-    head = prepared.find_row(query, parameters, make=_Head)
+    head = prepared.find_row(query, parameters, make=Head)
     if head is None:
         raise NotFoundError
     return _read_run_ups(series, head, last=last)
@@ -237,14 +241,14 @@ def read_run_ups(
     NotFoundError
         There is no such approach.
     """
-    head = prepared.find_row(_HEAD, (series.approach_id,), make=_Head)
+    head = prepared.find_row(_HEAD, (series.approach_id,), make=Head)
     if head is None:
         raise NotFoundError
     return _read_run_ups(series, head, last=last, between=between)
 
 
 def _read_run_ups(
-    series: Series, head: _Head, *, last: int, between: tuple[datetime, datetime] | None = None
+    series: Series, head: Head, *, last: int, between: tuple[datetime, datetime] | None = None
 ) -> RunUps:
     some = "" if between is None else _BETWEEN
     rows = prepared.read_rows(
@@ -252,11 +256,20 @@ def _read_run_ups(
         (series.approach_id, series.finishes, *(between or ()), last),
         make=lambda *columns: columns,
     )[::-1]
-    plan_ids = {row[4] for row in rows} | {head.plan_id}
+    return run_ups_of(series, head, rows, read_marks({head.plan_id, *plan_ids_of(rows)}))
+
+
+def plan_ids_of(rows: Sequence[tuple[Any, ...]]) -> set[UUID | None]:
+    """Return under which plans attempts were made, given their `COLUMNS`."""
+    return {row[4] for row in rows}
+
+
+def read_marks(plan_ids: Collection[UUID | None]) -> dict[UUID, Marks]:
+    """Return what the plans say, by id."""
     plans = prepared.read_rows(
         _PLANS, ([each for each in plan_ids if each is not None],), make=_marks_of
     )
-    return _run_ups_of(series, head, rows, {each.id: each for each in plans})
+    return {each.id: each for each in plans}
 
 
 def _marks_of(
@@ -282,9 +295,10 @@ def _marks_of(
     )
 
 
-def _run_ups_of(
-    series: Series, head: _Head, rows: Sequence[tuple[Any, ...]], plans: Mapping[UUID, Marks]
+def run_ups_of(
+    series: Series, head: Head, rows: Sequence[tuple[Any, ...]], plans: Mapping[UUID, Marks]
 ) -> RunUps:
+    """Return attempts in order, given their `COLUMNS` and all plans that they were made under."""
     (
         ids,
         versions,
