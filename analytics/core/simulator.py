@@ -355,12 +355,13 @@ def step_gains(athlete: Athlete) -> FloatArray:
 def _start_errors(athlete: Athlete, counts: IntArray, rng: np.random.Generator) -> FloatArray:
     """Return where each attempt starts against the plan: mark, session and own error."""
     day = rng.normal(0.0, athlete.session_sd_m, size=counts.size)
-    fresh = rng.normal(0.0, athlete.start_sd_m, size=int(counts.sum()))
-    own = np.empty_like(fresh)
-    renewed = np.sqrt(1 - athlete.persistence**2)
-    place = _place_in_session(counts)
-    for i, value in enumerate(fresh):
-        own[i] = value if place[i] == 0 else athlete.persistence * own[i - 1] + renewed * value
+    own = rng.normal(0.0, athlete.start_sd_m, size=int(counts.sum()))
+    if athlete.persistence:
+        renewed = np.sqrt(1 - athlete.persistence**2)
+        place = _place_in_session(counts)
+        for number in range(1, int(counts.max(initial=0))):
+            later = np.flatnonzero(place == number)
+            own[later] = athlete.persistence * own[later - 1] + renewed * own[later]
     return athlete.mark_error_m + np.repeat(day, counts) + own
 
 
@@ -425,7 +426,7 @@ def _gate_times(athlete: Athlete, toe: FloatArray, touchdown: FloatArray) -> Flo
 
 
 def _place_in_session(counts: IntArray) -> IntArray:
-    return np.concatenate([np.arange(count) for count in counts] or [np.empty(0, dtype=np.int64)])
+    return np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
 
 
 def _check_counts(attempts_by_session: Sequence[int]) -> IntArray:
