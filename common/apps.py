@@ -8,7 +8,12 @@ class CommonConfig(AppConfig):
     name = "common"
 
     def ready(self) -> None:
+        from django.contrib.auth.signals import user_logged_in
+
+        from common import log_in_age
+
         post_migrate.connect(_grant, dispatch_uid="common.grant_privileges")
+        user_logged_in.connect(log_in_age.note_log_in, dispatch_uid="common.log_in_age")
 
 
 def _grant(using: str, **_kwargs: Any) -> None:

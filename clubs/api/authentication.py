@@ -25,13 +25,11 @@ from clubs.models import User
 from clubs.selectors import Caller
 from clubs.services import access
 from common.api import limits
+from common.form_limits import FORMS
 
 KEYWORD = "bearer"
 # In this header a page says for whom it was opened.
 MEMBER = "Penult-Member"
-# What a form sends. Our pages send JSON, and the check of the origin would read a form whole, to
-# its last file, to look for its token there.
-_FORMS = frozenset({"multipart/form-data", "application/x-www-form-urlencoded"})
 
 
 class TokenAuthentication(BaseAuthentication):
@@ -101,7 +99,8 @@ class PageAuthentication(BaseAuthentication):
 
 
 def _is_from_page(request: Request) -> bool:
-    if request._request.content_type in _FORMS:
+    # Our pages send JSON; in a form the check of the origin would look for its token, to the end.
+    if request._request.content_type in FORMS:
         return False
     check = CSRFCheck(_nothing)
     check.process_request(request._request)

@@ -3,12 +3,14 @@
 from typing import Any
 
 from django import forms
+from django.contrib import messages
+from django.contrib.auth import authenticate
 from django.contrib.auth import views as log_ins
-from django.contrib.auth.forms import AuthenticationForm, UsernameField
+from django.contrib.auth.forms import AuthenticationForm, PasswordChangeForm, UsernameField
 from django.contrib.auth.views import redirect_to_login
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.urls import reverse
+from django.urls import reverse, reverse_lazy
 from django.utils.decorators import method_decorator
 from django.views import View
 from django.views.decorators.cache import never_cache
@@ -60,6 +62,42 @@ class LogOut(log_ins.LogoutView):
         # (Clear Site Data, W3C).
         response["Clear-Site-Data"] = '"cache"'
         return response
+
+
+class NewPasswordForm(PasswordChangeForm):
+    """Asks for the password so far: a phone that lies about gives nobody a log-in for good."""
+
+    def __init__(self, *args: Any, request: HttpRequest, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self._request = request
+
+    def clean_old_password(self) -> str:
+        """Return it, if it is right; wrong ones are counted as at the door, and lock it."""
+        given = str(self.cleaned_data["old_password"])
+        if authenticate(self._request, username=self.user.get_username(), password=given) is None:
+            raise forms.ValidationError(
+                self.error_messages["password_incorrect"], code="password_incorrect"
+            )
+        return given
+
+
+@method_decorator(never_cache, name="dispatch")
+class NewPassword(log_ins.PasswordChangeView):
+    """A new password: every other browser in which the person is logged in is logged out by it.
+
+    A log-in carries a keyed hash of the password's hash, which Django compares at each request.
+    """
+
+    form_class = NewPasswordForm
+    template_name = "clubs/pages/password.html"
+    success_url = reverse_lazy("pages:clubs")
+
+    def get_form_kwargs(self) -> dict[str, Any]:
+        return {**super().get_form_kwargs(), "request": self.request}
+
+    def form_valid(self, form: Any) -> HttpResponse:
+        messages.success(self.request, "The new password holds. Other browsers are logged out.")
+        return super().form_valid(form)
 
 
 @method_decorator(never_cache, name="dispatch")

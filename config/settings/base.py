@@ -42,7 +42,9 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "common.page_policy.PagePolicyMiddleware",
+    "common.form_limits.FormLimitMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
+    "common.log_in_age.LogInAgeMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
@@ -92,6 +94,7 @@ AUTH_PASSWORD_VALIDATORS = [
         "CommonPasswordValidator",
     )
 ]
+LOGIN_URL = "pages:log_in"
 AXES_FAILURE_LIMIT = 8
 AXES_COOLOFF_TIME = 1  # hours
 # Who logged in when, and from where, is written down nowhere; wrong passwords are forgotten with
@@ -130,8 +133,13 @@ CONTENT_SECURITY_POLICY = {
     },
 }
 
-# A push of 10 MiB is read by its own view; forms stay small.
-DATA_UPLOAD_MAX_MEMORY_SIZE = 10 * 1024 * 1024 + 1024
+# Of forms; what comes to the API is read by its own doors (common.api.bodies). The largest form is
+# a refused row that is mended in the admin: 64 KiB, three times that on the wire.
+DATA_UPLOAD_MAX_MEMORY_SIZE = 512 * 1024
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 1000
+# Nobody sends files here: what comes as one is read past, and kept nowhere.
+DATA_UPLOAD_MAX_NUMBER_FILES = 1
+FILE_UPLOAD_HANDLERS: list[str] = []
 
 # Of one token, and of one address that shows tokens nobody has; each web process counts for itself.
 REQUESTS_PER_MINUTE = int(text("REQUESTS_PER_MINUTE", "6000"))
@@ -170,7 +178,11 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
     "REDOC_DIST": "SIDECAR",
 }
 
-# Told to the browser for the documentation pages only; the API is used with bearer tokens.
+# A log-in of a browser ends when it was not used for so long, and after so many days even when it
+# was (common.log_in_age). The pages hold children's data, and phones are lent and lost; a meeting
+# of two days, with a night between them, is one log-in.
+SESSION_COOKIE_AGE = 3600 * count("LOG_IN_IDLE_HOURS", default=24)
+LOG_IN_LONGEST_DAYS = count("LOG_IN_LONGEST_DAYS", default=7)
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 X_FRAME_OPTIONS = "DENY"
