@@ -12,13 +12,12 @@ import msgspec
 from msgspec import UNSET, UnsetType
 
 from approaches.services.readings import Footfalls, Gates, Metres, Reading, Seconds, Text
+from common import texts
 
 LONGEST_REASON = 400
 Reason = Annotated[
     str,
-    msgspec.Meta(
-        min_length=1, max_length=LONGEST_REASON, pattern=r"^[^\x00-\x09\x0b\x0c\x0e-\x1f\x7f]+$"
-    ),
+    msgspec.Meta(min_length=1, max_length=LONGEST_REASON, pattern=texts.NOT_EMPTY_LINES),
 ]
 
 

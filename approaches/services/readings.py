@@ -10,10 +10,11 @@ import msgspec
 
 from approaches.services import tables
 from approaches.services.limits import find_oversize
+from common import texts
 from common.errors import Fault, pointer_part
 
 # Text without control characters: the database cannot hold a NUL, and people cannot see the rest.
-Text = Annotated[str, msgspec.Meta(min_length=1, max_length=64, pattern=r"^[^\x00-\x1f\x7f]+$")]
+Text = Annotated[str, msgspec.Meta(min_length=1, max_length=64, pattern=texts.NOT_EMPTY_LINE)]
 Metres = list[float | None]
 Seconds = list[float | None]
 

@@ -17,7 +17,7 @@ from approaches.services.checking import ALL_PHASES
 from approaches.services.readings import Reading
 from athletes.models import Athlete
 from clubs.models import Club
-from common import prepared
+from common import prepared, texts
 from common.errors import Fault, InvalidInputError
 
 _UUID = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}", re.IGNORECASE)
@@ -125,7 +125,7 @@ class References:
         self._plans: dict[UUID, tuple[list[datetime], list[Revision]]] = {}
         # Both are asked before either is read: a single push sends them at once.
         people = self._ask_people({_bare(reading.athlete) for reading in readings})
-        sessions = self._ask_sessions({reading.session for reading in readings})
+        sessions = self._ask_sessions({_spelled(reading.session) for reading in readings})
         self._read_people(people, athletes)
         self._sessions = _by_code_and_id(sessions.rows())
         self.made_sessions: list[UUID] = []
@@ -166,8 +166,8 @@ class References:
         zone = ZoneInfo(self._club.time_zone)
         wanted: dict[str, datetime] = {}
         for reading in readings:
-            code = reading.session
-            if code in self._sessions or _UUID.fullmatch(code) or len(code) > LONGEST_CODE:
+            code = _spelled(reading.session)
+            if code in self._sessions or _UUID.fullmatch(code) or not _may_be_made(code):
                 continue
             if self._find_approach(reading.athlete, reading.approach) is not None:
                 wanted[code] = min(wanted.get(code, reading.started_at), reading.started_at)
@@ -224,7 +224,11 @@ class References:
         if known is None:
             detail = f"The athlete has no approach {approach}."
             return Fault("/approach", "unknown_approach", detail)
-        session_id = self._sessions.get(_lower_uuid(session))
+        session_id = self._sessions.get(_spelled(session))
+        unseen = texts.find_unseen(session)
+        if session_id is None and self._make and unseen is not None:
+            detail = f"A code has no sign that nobody sees: {texts.name_of(unseen)}."
+            return Fault("/session", "control_character", detail)
         if session_id is None and self._make and len(session) > LONGEST_CODE:
             detail = f"A session that is made has a code of at most {LONGEST_CODE} characters."
             return Fault("/session", "wrong_length", detail)
@@ -240,7 +244,7 @@ class References:
         athlete_id = self._find_athlete(athlete)
         if athlete_id is None:
             return None
-        return self._approaches.get((athlete_id, _lower_uuid(name)))
+        return self._approaches.get((athlete_id, _spelled(name)))
 
     def _plan_at(self, approach_id: UUID, moment: datetime) -> Revision | None:
         since, revisions = self._plans.get(approach_id, ([], []))
@@ -289,11 +293,18 @@ def _is_reference(name: str) -> bool:
 
 def _bare(name: str) -> str:
     """Return a code without its prefix, and a UUID in lower case."""
-    return name.removeprefix(CODE_PREFIX) if name.startswith(CODE_PREFIX) else name.lower()
+    if name.startswith(CODE_PREFIX):
+        return texts.composed(name.removeprefix(CODE_PREFIX))
+    return name.lower()
 
 
-def _lower_uuid(name: str) -> str:
-    return name.lower() if _UUID.fullmatch(name) else name
+def _spelled(name: str) -> str:
+    """Return a code as it is kept, and a UUID in lower case."""
+    return name.lower() if _UUID.fullmatch(name) else texts.composed(name)
+
+
+def _may_be_made(code: str) -> bool:
+    return len(code) <= LONGEST_CODE and texts.find_unseen(code) is None
 
 
 def _codes_and_ids(names: Iterable[str]) -> tuple[list[str], list[UUID]]:

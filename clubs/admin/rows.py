@@ -33,6 +33,7 @@ from clubs.admin.words import NOTHING
 from clubs.models import AccessToken, AuditEntry, Club, ClubRow, Membership, User
 from clubs.selectors import Caller
 from clubs.services import auditing
+from common import texts
 from common.club_scope import current_club_id
 from common.errors import DomainError, InvalidInputError
 
@@ -75,6 +76,19 @@ class ClubForm(_ModelForm):
         club_id = current_club_id()
         if isinstance(self.instance, ClubRow) and self.instance._state.adding and club_id:
             self.instance.club_id = club_id
+
+    def _clean_fields(self) -> None:
+        """Hold every text of a record to the rule that the API holds it to."""
+        super()._clean_fields()  # type: ignore[misc]  # not in the stubs
+        for field in self.instance._meta.fields:
+            name, value = field.name, self.cleaned_data.get(field.name)
+            if not isinstance(value, str):
+                continue
+            unseen = texts.find_unseen(value)
+            if unseen is None:
+                self.cleaned_data[name] = texts.composed(value)
+            else:
+                self.add_error(name, f"It holds a sign that nobody sees: {texts.name_of(unseen)}.")
 
     def full_clean(self) -> None:
         super().full_clean()

@@ -12,9 +12,9 @@ from uuid import UUID
 from rest_framework import serializers
 from rest_framework.fields import empty
 
-ONE_LINE = r"^[^\x00-\x1f\x7f]*$"
+from common import texts
+
 COUNTRY = r"^[A-Z]{2}$"
-LINES = r"^[^\x00-\x09\x0b\x0c\x0e-\x1f\x7f]*$"
 # What lies outside is a slip of the keyboard: nobody in training was born before.
 EARLIEST, LATEST = date(1900, 1, 1), date(2100, 12, 31)
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
@@ -29,15 +29,18 @@ _WRONG_TYPE = "A {expected} is expected."
 
 
 class TextField(serializers.CharField):
-    """Text of one line, or of several; without other control characters, which nobody can see."""
+    """Text of one line, or of several, without signs that nobody sees (`common.texts`).
+
+    It is kept in Unicode's Normalization Form C: two names that look alike are then equal.
+    """
 
     default_error_messages = {
         "wrong_type": _WRONG_TYPE.format(expected="text"),
-        "control_character": "The text holds a control character.",
+        "control_character": "The text has one line.",
     }
 
     def __init__(self, *, lines: bool = False, **options: Any) -> None:
-        self.pattern = LINES if lines else ONE_LINE  # stands in the schema, too
+        self.pattern = texts.LINES if lines else texts.ONE_LINE  # stands in the schema, too
         super().__init__(**options)
 
     def run_validation(self, data: Any = empty) -> Any:
@@ -46,9 +49,13 @@ class TextField(serializers.CharField):
         return super().run_validation(data)
 
     def to_internal_value(self, data: str) -> str:
+        unseen = texts.find_unseen(data)
+        if unseen is not None:
+            detail = f"The text holds a sign that nobody sees: {texts.name_of(unseen)}."
+            raise serializers.ValidationError(detail, "control_character")
         if not re.fullmatch(self.pattern, data):
             self.fail("control_character")
-        return super().to_internal_value(data)
+        return super().to_internal_value(texts.composed(data))
 
 
 class EmailField(TextField, serializers.EmailField):
