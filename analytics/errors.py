@@ -43,6 +43,14 @@ class WorkNotDoneError(DomainError):
     title = "This question is not answered yet"
 
 
+class AskedByOthersError(DomainError):
+    """Somebody else asked this question, or asked it too."""
+
+    code = "asked_by_others"
+    status = 403
+    title = "Who alone asked a question calls it off, or an admin"
+
+
 class NoPaperError(DomainError):
     """There is no paper of this kind of question."""
 

@@ -181,12 +181,14 @@ class WhatIfView(AskingView):
 class WorkDetail(WorkView):
     """How far a question is that was asked before, and its answer once there is one.
 
-    Whoever may see all athletes that it is about may read it, and call it off: deleted, it stops
-    within moments, and its answer is gone. It is forgotten by itself after a week.
+    Whoever may see all athletes that it is about may read it. Who alone asked it may call it off,
+    or an admin: deleted, it stops within moments, and its answer is gone. It is forgotten by itself
+    after a week.
     """
 
     rights = {"GET": permissions.READ_ANALYTICS, "DELETE": permissions.ASK_FOR_WORK}
     operation_names = {"GET": "work_read", "DELETE": "work_call_off"}
+    problems = {"DELETE": {"403": "The role may not, or somebody else asked it (too)."}}
 
     @extend_schema(parameters=[_PREFER, LANGUAGE], responses=serializers.WorkSerializer)
     def get(self, request: Request, club: str, work_id: UUID) -> HttpResponse:
@@ -197,5 +199,5 @@ class WorkDetail(WorkView):
     def delete(self, request: Request, club: str, work_id: UUID) -> Response:
         with club_scope(self.caller.club):
             work = selectors.get_work_for(self.caller, work_id, today=self.today, method=METHOD)
-            working.call_off(club=self.caller.club, work_id=work.id)
+            working.call_off(club=self.caller.club, work_id=work.id, caller=self.caller)
         return Response(status=204)

@@ -44,6 +44,7 @@ class AskedWork(ClubRow):
         null=True,
         help_text="Equal for equal questions about equal attempts; empty when they changed since.",
     )
+    # Who alone asked it; empty when several did.
     asked_by = models.ForeignKey(
         Membership,
         on_delete=models.PROTECT,

@@ -11,12 +11,12 @@ from django.db import transaction
 from django.db.models.functions import Now
 from django.utils import timezone
 
-from analytics.errors import TooMuchWorkError
+from analytics.errors import AskedByOthersError, TooMuchWorkError
 from analytics.models import AskedWork, WorkKind, WorkState
 from analytics.services import heavy
 from analytics.services.method import METHOD
 from clubs import selectors as club_selectors
-from clubs.models import Club
+from clubs.models import Club, Role
 from clubs.selectors import Caller
 from clubs.services import auditing
 from common import waker
@@ -77,9 +77,11 @@ def ask(
                 ignore_conflicts=True,  # of two who ask the same at once, one is first
             )
             work = AskedWork.objects.get(same_question=same_question)
-        elif work.state == WorkState.FAILED:
-            _check_for_room(caller)
-            _put_back(work)
+        else:
+            if work.state == WorkState.FAILED:
+                _check_for_room(caller)
+                _put_back(work)
+            _note_who_asked(work, caller)
         if not work.is_over:
             transaction.on_commit(wake_worker)
         return work
@@ -96,10 +98,22 @@ def wake_worker() -> None:
     waker.wake(TASK)
 
 
-def call_off(*, club: Club, work_id: UUID) -> None:
-    """Forget a work, whatever became of it: who works on it notices, and stops."""
+def call_off(*, club: Club, work_id: UUID, caller: Caller) -> None:
+    """Forget a work, whatever became of it: who works on it notices, and stops.
+
+    Raises
+    ------
+    AskedByOthersError
+        The caller is no admin, and somebody else asked it, or asked it too: an athlete, say, may
+        read what the coach asked about them, and may not take it away.
+    """
     with club_scope(club):
-        AskedWork.objects.filter(id=work_id).delete()
+        work = AskedWork.objects.select_for_update().filter(id=work_id).first()
+        if work is None:
+            return
+        if caller.role != Role.ADMIN and work.asked_by_id != caller.membership_id:
+            raise AskedByOthersError
+        work.delete()
 
 
 def try_again(*, club: Club, work_ids: Iterable[UUID], caller: Caller) -> int:
@@ -148,6 +162,13 @@ def _find_locked(same_question: bytes) -> AskedWork | None:
     """Return the work for a question, locked: its worker and others who ask wait for us here."""
     found = AskedWork.objects.select_for_update(no_key=True).filter(same_question=same_question)
     return found.first()
+
+
+def _note_who_asked(work: AskedWork, caller: Caller) -> None:
+    """Have a question that several asked belong to none of them."""
+    if work.asked_by_id not in {None, caller.membership_id}:
+        AskedWork.objects.filter(id=work.id).update(asked_by=None)
+        work.asked_by_id = None
 
 
 def _check_for_room(caller: Caller) -> None:

@@ -69,9 +69,14 @@ def ask(athlete: Athlete, caller: Caller | None = None, **asked: Any) -> AskedWo
     )
 
 
+def call_off(work: AskedWork) -> None:
+    club = look(work).club
+    working.call_off(club=club, work_id=work.id, caller=factories.make_caller(club))
+
+
 def look(work: AskedWork) -> AskedWork:
     with club_scope(work.club_id):
-        return AskedWork.objects.get(id=work.id)
+        return AskedWork.objects.select_related("club").get(id=work.id)
 
 
 def change(work: AskedWork, **fields: Any) -> None:
@@ -269,7 +274,7 @@ class TestCalledOff:
         work, went_on = ask(athlete, m=1), []
 
         def during(step: Step) -> None:
-            working.call_off(club=athlete.club, work_id=work.id)
+            call_off(work)
             step(1, 2)
             went_on.append(True)
 
@@ -282,7 +287,7 @@ class TestCalledOff:
 
     def test_an_answer_that_comes_too_late_is_dropped(self, kind: Counted, athlete: Athlete):
         work = ask(athlete, m=1)
-        kind.during = lambda _step: working.call_off(club=athlete.club, work_id=work.id)
+        kind.during = lambda _step: call_off(work)
 
         rounds.do_due_work()
 

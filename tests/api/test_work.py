@@ -11,6 +11,7 @@ from analytics.core.simulator import Athlete
 from analytics.models import AskedWork, WorkFailure, WorkState
 from analytics.services import rounds, working
 from analytics.services.method import METHOD
+from athletes.models import CoachAssignment
 from clubs.models import Role
 from common import waiting
 from common.club_scope import club_scope
@@ -267,14 +268,46 @@ class TestCallingOff:
         assert admin.delete(path).status_code == 404
         assert rounds.do_due_work() == 0
 
+    def test_is_for_who_alone_asked(self, world: World, season: Season):
+        me = with_athlete(world)
+        path = below_club(world, ask(me, season, who="athlete")["Location"])
+        with club_scope(world.club):
+            coach = factories.make_member(world.club)
+            CoachAssignment.objects.create(
+                club=world.club, coach=coach, athlete=world.athlete, from_date="2026-01-01"
+            )
+        both = replace(me, tokens={**me.tokens, "coach": factories.make_person_token(coach)})
+
+        strange = both.as_("coach").delete(path)
+        ask(both, season, who="coach")
+        too = [both.as_(who).delete(path) for who in ("athlete", "coach")]
+        read = both.as_("coach").get(path)
+        by_admin = both.as_("admin").delete(path)
+
+        for refused in (strange, *too):
+            assert (refused.status_code, refused.json()["code"]) == (403, "asked_by_others")
+        assert (read.status_code, by_admin.status_code) == (200, 204)
+
+    def test_who_asked_may(self, world: World, season: Season):
+        me = with_athlete(world)
+        path = below_club(world, ask(me, season, who="athlete")["Location"])
+
+        assert me.as_("athlete").delete(path).status_code == 204
+
+
+def with_athlete(world: World) -> World:
+    """Return a world whose athlete has a log-in and a token."""
+    own = factories.make_member(world.club, Role.ATHLETE)
+    with club_scope(world.club):
+        world.athlete.user = own.user
+        world.athlete.save(update_fields=["user"])
+    token = factories.make_person_token(own)
+    return replace(world, tokens={**world.tokens, "athlete": token})
+
 
 class TestAthletes:
     def test_ask_about_themselves_and_about_nobody_else(self, world: World, season: Season):
-        own = factories.make_member(world.club, Role.ATHLETE)
-        with club_scope(world.club):
-            world.athlete.user = own.user
-            world.athlete.save(update_fields=["user"])
-        me = replace(world, tokens={**world.tokens, "athlete": factories.make_person_token(own)})
+        me = with_athlete(world)
 
         asked = ask(me, season, who="athlete")
         looked = me.as_("athlete").get(below_club(world, asked["Location"]))
