@@ -130,7 +130,7 @@ def _where_to_aim(advice: AimAdvice) -> list[str]:
         sentences.append(
             _(
                 "The toe is expected {habit} now; to aim better is worth {gain} on the mean, "
-                "counting no valid attempt at all as nothing."
+                "where a competition without a valid attempt counts as 0 m."
             ).format(habit=words.place(advice.habit_m), gain=words.centimetres(advice.gain_m))
         )
     if fixed.capped:
@@ -156,7 +156,7 @@ def _reasons(advice: AimAdvice) -> list[Reason]:
             },
             text=_(
                 "With {attempts} left, the best distance in the end is expected at {expected} at "
-                "this aim; no valid attempt counts as nothing."
+                "this aim; a competition without a valid attempt counts as 0 m."
             ).format(
                 attempts=words.attempts(advice.attempts_left),
                 expected=words.metres(fixed.expected_m, 2),

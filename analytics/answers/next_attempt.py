@@ -371,7 +371,8 @@ def _why(found: NextAttempt, of_mark: Told, of_aim: Told | None) -> list[str]:
     if found.aim_moves_m > 0:
         why.append(
             _(
-                "{size} of that mark are for safety: with {attempts} left, so is most to be won."
+                "{size} of that mark keep clear of the line: with {attempts} left, so is most to "
+                "be won."
             ).format(
                 size=words.centimetres(found.aim_moves_m),
                 attempts=words.attempts(found.contest.attempts_left if found.contest else 0),
@@ -379,7 +380,10 @@ def _why(found: NextAttempt, of_mark: Told, of_aim: Told | None) -> list[str]:
         )
     elif found.aim_moves_m < 0:
         why.append(
-            _("{size} nearer than planned: with {attempts} left, risk is worth it.").format(
+            _(
+                "{size} nearer the line than planned: with {attempts} left, the risk of a no jump "
+                "is worth it."
+            ).format(
                 size=words.centimetres(found.aim_moves_m),
                 attempts=words.attempts(found.contest.attempts_left if found.contest else 0),
             )

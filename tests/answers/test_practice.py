@@ -51,13 +51,13 @@ class TestPracticeFocus:
                 replace(TROUBLES["none"], growth=-0.006),
                 Trouble.SHORTER_LATER,
                 "lands 8 cm farther from the pit. Growth would do the opposite",
-                "A loss of length from session to session is shown",
+                "A shortening of the steps from session to session is shown",
             ),
             (
                 replace(TROUBLES["none"], fatigue=-0.006),
                 Trouble.LONGER_EACH_TIME,
                 "lands 7 cm farther toward the pit than the one before. Tiredness would do the",
-                "A gain of length within sessions is shown",
+                "A lengthening of the steps within sessions is shown",
             ),
         ],
     )
