@@ -8,20 +8,26 @@ outbox row stays, and a beat task sweeps what was left over.
 The same message rests a moment between two sendings, and is worth nothing once the sweep had its
 turn. Without the two, sixty pushes a second on four series kept two workers busy with wake-ups
 that found nothing to do, and a worker that came back had thousands of them before the next sweep.
+
+While nobody takes messages, no more are sent than keep the workers busy once they are back.
 """
 
 import heapq
 import threading
 import time
 from collections import OrderedDict
+from collections.abc import Callable
 from typing import Any
 
 import structlog
 from celery import Celery
 from django.conf import settings
 
+from common import broker
+
 logger = structlog.get_logger(__name__)
 
+QUEUE = "refresh"
 QUEUE_LIMIT = 10_000
 RETRY_AFTER_SECONDS = 1.0
 REST_SECONDS = 0.4
@@ -33,8 +39,10 @@ Message = tuple[str, tuple[tuple[str, str], ...]]
 class Waker:
     """A daemon thread with a bounded queue in which equal messages are one."""
 
-    def __init__(self, broker: Celery) -> None:
-        self._broker = broker
+    def __init__(self, app: Celery, *, count_messages: Callable[[], int]) -> None:
+        self._app = app
+        # How many lie at the broker that no worker has taken.
+        self._count_messages = count_messages
         self._waiting: set[Message] = set()
         self._due: list[tuple[float, Message]] = []  # a heap: what waits, the earliest first
         self._rest_ends: OrderedDict[Message, float] = OrderedDict()  # in order of time
@@ -76,7 +84,10 @@ class Waker:
         while (message := self._next()) is not None:
             task, ids = message
             try:
-                self._broker.send_task(
+                if self._count_messages() >= broker.MOST_MESSAGES:
+                    self.dropped += 1  # the sweep finds the row
+                    continue
+                self._app.send_task(
                     task,
                     kwargs=dict(ids),
                     retry=False,
@@ -121,14 +132,14 @@ class Waker:
             time.sleep(RETRY_AFTER_SECONDS)
 
 
-def _impatient_broker() -> Celery:
+def _impatient_app() -> Celery:
     """Return a Celery app for publishing only, whose every wait is short.
 
     A worker must not use these settings: with such time-outs it never consumed again after a
     pause of the broker.
     """
-    broker = Celery("penult-waker", set_as_current=False)
-    broker.conf.update(
+    app = Celery("penult-waker", set_as_current=False)
+    app.conf.update(
         broker_url=settings.REDIS_URL,
         broker_transport_options={
             "socket_timeout": 0.1,
@@ -139,9 +150,9 @@ def _impatient_broker() -> Celery:
         task_publish_retry=False,
         task_serializer="json",
         task_ignore_result=True,
-        task_default_queue="refresh",
+        task_default_queue=QUEUE,
     )
-    return broker
+    return app
 
 
 _waker: Waker | None = None
@@ -151,7 +162,9 @@ def start() -> None:
     """Start the waker of this process."""
     global _waker  # noqa: PLW0603  # one waker a process, made after the fork
     if settings.WAKER_ENABLED:
-        _waker = _waker or Waker(_impatient_broker())
+        _waker = _waker or Waker(
+            _impatient_app(), count_messages=lambda: broker.count_messages(QUEUE)
+        )
         _waker.start()
 
 

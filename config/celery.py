@@ -4,13 +4,20 @@ import os
 from typing import Any
 
 import billiard.pool
+import redis
+import structlog
 from celery import Celery
 from celery.signals import setup_logging, worker_init, worker_ready
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings.local")
+# Checks of the code are for script/check. They import every address with all that stands behind it,
+# pictures and papers, too: nearly a third of what a worker or beat costs until it works.
+os.environ.setdefault("CELERY_SKIP_CHECKS", "1")
 
 from django.conf import settings
 from django.utils import timezone
+
+logger = structlog.get_logger(__name__)
 
 SOFT_LIMIT_SECONDS = 300
 HARD_LIMIT_SECONDS = 330
@@ -92,6 +99,17 @@ def refuse_a_role_that_sees_every_club(**_kwargs: Any) -> None:
     from common.wall import refuse_bypassing_role
 
     refuse_bypassing_role()
+
+
+@worker_init.connect
+def forget_what_is_worth_nothing(**_kwargs: Any) -> None:
+    """Begin with the latest messages: after a night without workers thousands lie there."""
+    from common import broker
+
+    try:
+        broker.forget_old_messages(QUEUE)
+    except redis.RedisError as error:  # the worker waits for its broker, as ever
+        logger.warning("old_messages_kept", error=type(error).__name__)
 
 
 @worker_ready.connect

@@ -6,6 +6,7 @@ import time
 import pytest
 
 from common import waker
+from common.broker import MOST_MESSAGES
 
 
 class Broker:
@@ -13,6 +14,7 @@ class Broker:
 
     def __init__(self):
         self.sent = []
+        self.not_taken = 0
         self.is_broken = False
         self.may_go_on = threading.Event()
         self.may_go_on.set()
@@ -31,7 +33,7 @@ def broker():
 
 @pytest.fixture
 def awake(broker):
-    running = waker.Waker(broker)
+    running = waker.Waker(broker, count_messages=lambda: broker.not_taken)
     running.start()
     yield running
     broker.may_go_on.set()
@@ -43,6 +45,13 @@ def wait_for(broker, count):
     while len(broker.sent) < count and time.monotonic() < deadline:
         time.sleep(0.005)
     assert len(broker.sent) == count
+
+
+def wait_for_drops(running, count):
+    deadline = time.monotonic() + 5
+    while running.dropped < count and time.monotonic() < deadline:
+        time.sleep(0.005)
+    assert running.dropped == count
 
 
 class TestWaker:
@@ -113,6 +122,20 @@ class TestWaker:
             awake.wake("look", series=str(number))
 
         assert awake.dropped == 3
+
+    def test_sends_no_more_than_keeps_workers_busy_and_goes_on_once_they_take_some(
+        self, awake, broker
+    ):
+        broker.not_taken = MOST_MESSAGES
+        awake.wake("look", series="a")
+        wait_for_drops(awake, 1)
+
+        broker.not_taken = MOST_MESSAGES - 1
+        awake.wake("look", series="b")
+
+        wait_for(broker, 1)
+        assert broker.sent[0][2] == {"series": "b"}
+        assert awake.failures == 0
 
     def test_drops_what_waits_when_the_broker_fails_and_goes_on_later(
         self, awake, broker, monkeypatch
