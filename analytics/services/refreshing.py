@@ -1,22 +1,22 @@
 """Bring the figures of a series up to date with its attempts."""
 
-from dataclasses import fields
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager, nullcontext
 from datetime import datetime, timedelta
-from typing import Any
+from enum import Enum, auto
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
+import psycopg
 import structlog
-from django.db import transaction
+from django.db import OperationalError, connection, transaction
 from django.db.models.functions import Now
 from django.utils import timezone
 
-from analytics import selectors
-from analytics.core import rolling, rolling_run_up
-from analytics.core.rolling_run_up import RollingRunUp
-from analytics.models import SeriesPoint, SeriesState
-from analytics.selectors import LastMetres, Series, SeriesAttempts
-from analytics.services import alerting, figures, judging, standing_advice
+from analytics.models import SeriesState
+from analytics.selectors import Series
+from analytics.services import alerting, figures, judging, points, standing_advice
 from analytics.services.method import METHOD
 from approaches.models import FinishClass, PendingRefresh
 from clubs.models import Club
@@ -27,6 +27,26 @@ logger = structlog.get_logger(__name__)
 
 LONGEST_BACK_OFF_S = 3600
 MOST_DOUBLINGS = 12
+# As a rule a refresh takes some hundredths of a second, and another one of its series waits for it.
+# One of thousands of attempts takes many seconds: without a limit each message for its series would
+# bind one more worker process meanwhile, and every other series would wait, too.
+LONGEST_WAIT_S = 0.25
+# PostgreSQL knows no shorter limit for a lock.
+NO_WAIT_S = 0.001
+# So often a long refresh looks again for those who did not wait for it; then the sweep does.
+MOST_ROUNDS = 3
+
+
+class TakenError(Exception):
+    """Another worker is at the series, and will be for a while."""
+
+
+class _Round(Enum):
+    """How one refresh ended."""
+
+    NOTHING_TO_DO = auto()
+    DONE = auto()
+    OVERTAKEN = auto()  # done, and pushed for again in the meantime
 
 
 def refresh_series(
@@ -36,6 +56,7 @@ def refresh_series(
     finish_class: str,
     now: datetime | None = None,
     whole: bool = False,
+    longest_wait_s: float | None = None,
 ) -> bool:
     """Compute what changed in a series since the last time; return whether there was anything.
 
@@ -43,22 +64,40 @@ def refresh_series(
     figures were made with another method, everything is made anew from the attempts; when the
     club's alert rules are others, every session is judged anew. A failure
     pushes the series ahead with a growing delay and stops no other.
+
+    A series that another worker is at for longer than `longest_wait_s`, `LONGEST_WAIT_S` unless
+    given, is left to that one, which looks again when it was pushed for meanwhile. With `whole` it
+    is waited for.
     """
     series = Series(approach_id, FinishClass(finish_class))
-    now = now or timezone.now()
-    try:
-        with metrics.refresh_seconds.time(), club_scope(club_id):
-            return _refresh(Club.objects.get(id=club_id), series, now=now, whole=whole)
-    except Exception as error:  # whatever it was, the other series go on
-        logger.exception("refresh_failed", approach=str(approach_id), finish_class=finish_class)
-        metrics.refresh_failures.inc()
-        with club_scope(club_id):
-            _put_off(club_id, series, error, now=now)
-        return False
+    wait_s = LONGEST_WAIT_S if longest_wait_s is None else longest_wait_s
+    done = False
+    for _ in range(MOST_ROUNDS):
+        at = now or timezone.now()
+        begun = time.monotonic()
+        try:
+            with metrics.refresh_seconds.time(), club_scope(club_id):
+                club = Club.objects.get(id=club_id)
+                state = _lock_state(club, series, longest_wait_s=None if whole else wait_s)
+                ended = _refresh(club, series, state, now=at, whole=whole)
+        except TakenError:
+            break
+        except Exception as error:  # whatever it was, the other series go on
+            logger.exception("refresh_failed", approach=str(approach_id), finish_class=finish_class)
+            metrics.refresh_failures.inc()
+            with club_scope(club_id):
+                _put_off(club_id, series, error, now=at)
+            break
+        done = done or ended is not _Round.NOTHING_TO_DO
+        if ended is not _Round.OVERTAKEN or time.monotonic() - begun < LONGEST_WAIT_S:
+            break  # whoever pushed meanwhile has waited, and goes on from here
+        whole = False
+    return done
 
 
-def _refresh(club: Club, series: Series, *, now: datetime, whole: bool) -> bool:
-    state = _lock_state(club, series)
+def _refresh(
+    club: Club, series: Series, state: SeriesState, *, now: datetime, whole: bool
+) -> _Round:
     pending = PendingRefresh.objects.filter(
         approach_id=series.approach_id, finish_class=series.finish_class
     ).first()
@@ -67,14 +106,14 @@ def _refresh(club: Club, series: Series, *, now: datetime, whole: bool) -> bool:
     rules = judging.rules_of_club()
     rules_changed = state.rules_stamp != rules.stamp
     if pending is not None and pending.failures and pending.next_try_at > now and not whole:
-        return False  # put off; a push meanwhile does not bring it forward
+        return _Round.NOTHING_TO_DO  # put off; a push meanwhile does not bring it forward
     is_due = state.judge_due_at is not None and state.judge_due_at <= now
     if not (whole or pending or is_due or rules_changed):
-        return False
+        return _Round.NOTHING_TO_DO
 
     changed_since = None if whole or pending is None else pending.first_changed_at
     if whole or pending is not None:
-        _renew_points(club, series, state, since=changed_since)
+        points.renew_points(club, series, state, since=changed_since)
         state.figures = figures.latest_figures(series) | standing_advice.kept(state.figures)
     if whole or rules_changed:
         judge_since = None
@@ -106,112 +145,57 @@ def _refresh(club: Club, series: Series, *, now: datetime, whole: bool) -> bool:
     state.revision += 1
     state.computed_at = now
     state.save()
-    if pending is not None:
-        _take_off(pending)
+    was_overtaken = pending is not None and not _take_off(pending)
     for alert in opened:
         transaction.on_commit(metrics.alerts_opened.labels(alert.kind).inc)
-    return True
+    return _Round.OVERTAKEN if was_overtaken else _Round.DONE
 
 
-def _take_off(pending: PendingRefresh) -> None:
+def _take_off(pending: PendingRefresh) -> bool:
     """Delete the pending row, unless a push raised its revision in the meantime.
 
-    Then the row stays, and so does its work, which waits since now only.
+    Then the row stays, and so does its work, which waits since now only. Return whether it is gone.
     """
     row = PendingRefresh.objects.filter(id=pending.id)
     deleted, _ = row.filter(revision=pending.revision).delete()
     if not deleted:
         row.update(waiting_since=Now(), next_try_at=Now(), failures=0, last_error="")
+    return bool(deleted)
 
 
-def _lock_state(club: Club, series: Series) -> SeriesState:
+def _lock_state(club: Club, series: Series, *, longest_wait_s: float | None) -> SeriesState:
     """Return the state of the series, locked: refreshes of one series wait for each other here.
 
     It is locked before the pending row is read, so that the second of two refreshes reads what
     the first one left.
+
+    Raises
+    ------
+    TakenError
+        Another refresh has it, and will for longer than that; with None it is waited for.
     """
     known = {"approach_id": series.approach_id, "finish_class": series.finish_class}
-    SeriesState.objects.bulk_create(
-        [SeriesState(club=club, method=METHOD, **known)], ignore_conflicts=True
-    )
-    return SeriesState.objects.select_for_update(no_key=True).get(**known)
-
-
-def _renew_points(
-    club: Club, series: Series, state: SeriesState, *, since: datetime | None
-) -> None:
-    """Make the points of every attempt from `since` on anew; None means all."""
-    attempts, last_metres = selectors.read_series_with_last_metres(
-        series, since=since, before_that=figures.WINDOW - 1
-    )
-    start = 0
-    if since is not None:
-        start = next(
-            (place for place, at in enumerate(attempts.started_at) if at >= since), len(attempts)
+    with nullcontext() if longest_wait_s is None else _impatience(longest_wait_s):
+        # Who makes the row is waited for as well as who has locked it.
+        SeriesState.objects.bulk_create(
+            [SeriesState(club=club, method=METHOD, **known)], ignore_conflicts=True
         )
-    old = SeriesPoint.objects.filter(
-        approach_id=series.approach_id, finish_class=series.finish_class
-    )
-    removed, _ = (old if since is None else old.filter(started_at__gte=since)).delete()
-    points = _points(club, series, attempts, last_metres, start)
-    SeriesPoint.objects.bulk_create(points, batch_size=1000)
-    state.n_attempts = len(points) + (0 if since is None else state.n_attempts - removed)
-    state.through_attempt_id = attempts.ids[-1] if attempts.ids else None
+        return SeriesState.objects.select_for_update(no_key=True).get(**known)
 
 
-def _points(
-    club: Club, series: Series, attempts: SeriesAttempts, last_metres: LastMetres, start: int
-) -> list[SeriesPoint]:
-    moved = rolling.rolling_figures(
-        attempts.board_toe_m,
-        attempts.no_jump,
-        aim_m=attempts.aim_m,
-        revision=attempts.revisions,
-        window=figures.WINDOW,
-    )
-    run_up = _run_up_columns(
-        rolling_run_up.rolling_run_up(
-            last_metres.toe_m,
-            last_metres.touchdown_s,
-            last_metres.gate_at_m,
-            last_metres.gate_time_s,
-            revision=attempts.revisions,
-            window=figures.WINDOW,
-        )
-    )
-    return [
-        SeriesPoint(
-            club=club,
-            approach_id=series.approach_id,
-            finish_class=series.finish_class,
-            attempt_id=attempts.ids[place],
-            started_at=attempts.started_at[place],
-            plan_revision=int(attempts.revisions[place]) or None,
-            n=int(moved.n[place]),
-            n_measured=int(moved.n_measured[place]),
-            n_no_jumps=int(moved.n_no_jumps[place]),
-            n_on_board=int(moved.n_on_board[place]),
-            toe_m=figures.as_json(float(attempts.board_toe_m[place])),
-            no_jump=bool(attempts.no_jump[place] or attempts.board_toe_m[place] < 0),
-            bias_m=figures.as_json(float(moved.bias_m[place])),
-            bias_low_m=figures.as_json(float(moved.bias_low_m[place])),
-            bias_high_m=figures.as_json(float(moved.bias_high_m[place])),
-            spread_m=figures.as_json(float(moved.sd_m[place])),
-            spread_low_m=figures.as_json(float(moved.sd_low_m[place])),
-            spread_high_m=figures.as_json(float(moved.sd_high_m[place])),
-            share_on_board=figures.as_json(float(moved.share_on_board[place])),
-            share_no_jump=figures.as_json(float(moved.share_no_jump[place])),
-            **{name: column[place] for name, column in run_up.items()},
-        )
-        for place in range(start, len(attempts))
-    ]
-
-
-def _run_up_columns(moved: RollingRunUp) -> dict[str, list[Any]]:
-    """Return, by the names that points have for them too, one value for each attempt."""
-    return {
-        field.name: figures.as_json(getattr(moved, field.name)) for field in fields(RollingRunUp)
-    }
+@contextmanager
+def _impatience(longest_wait_s: float) -> Iterator[None]:
+    """Give up on locks after a moment, within the block only: a push may hold others for longer."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT set_config('lock_timeout', %s, true)", [f"{longest_wait_s:.3f}s"])
+    try:
+        yield
+    except OperationalError as error:
+        if isinstance(error.__cause__, psycopg.errors.LockNotAvailable):
+            raise TakenError from error
+        raise
+    with connection.cursor() as cursor:
+        cursor.execute("SET LOCAL lock_timeout TO DEFAULT")
 
 
 def _put_off(club_id: UUID, series: Series, error: Exception, *, now: datetime) -> None:

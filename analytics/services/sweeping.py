@@ -38,7 +38,9 @@ def list_due_series(*, at_most: int = AT_MOST) -> list[tuple[UUID, UUID, str]]:
 def sweep_refreshes() -> int:
     """Refresh series that are due, whoever forgot to ask for it; return how many.
 
-    Series with new attempts come first, those whose rules changed last.
+    Series with new attempts come first, those whose rules changed last. Rounds of several workers
+    run beside each other: what another one is at is passed over, or each would wait for the next
+    series of all, and together they were no faster than one.
     """
     broker.note_sweep()
     begun, done = time.monotonic(), 0
@@ -46,7 +48,10 @@ def sweep_refreshes() -> int:
         if time.monotonic() - begun > LONGEST_ROUND_S:
             break
         refreshing.refresh_series(
-            club_id=club_id, approach_id=approach_id, finish_class=finish_class
+            club_id=club_id,
+            approach_id=approach_id,
+            finish_class=finish_class,
+            longest_wait_s=refreshing.NO_WAIT_S,
         )
         done += 1
     return done
