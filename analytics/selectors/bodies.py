@@ -99,14 +99,14 @@ def read_body_for(
 
 
 def read_body(approach_id: UUID, *, today: date) -> Body:
-    """Return what is known of the athlete of a run-up of the club in scope.
+    """Return what is known of the athlete of a run-up of the club in scope, jumps left out.
 
     Raises
     ------
     NotFoundError
         There is no such approach.
     """
-    return _read_body(_ATHLETE, (today, today, approach_id), today=today, with_jumps=True)
+    return _read_body(_ATHLETE, (today, today, approach_id), today=today, with_jumps=False)
 
 
 def _read_body(
