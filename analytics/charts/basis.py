@@ -15,7 +15,9 @@ from analytics.selectors import RunUps
 def day(moment: datetime, sheet: Sheet, *, year: bool = False) -> str:
     """Return the day of a moment, where the reader is."""
     there = timezone.localtime(moment, sheet.wanted.zone)
-    return formats.date_format(there, "j M Y" if year else "j M")
+    return formats.date_format(
+        there, "DAY_AND_YEAR_OF_PICTURE_FORMAT" if year else "DAY_OF_PICTURE_FORMAT"
+    )
 
 
 def days(started_at: Sequence[datetime], sheet: Sheet) -> str:

@@ -8,6 +8,9 @@ TIME_FORMAT = "H:i"
 DATETIME_FORMAT = "j M Y, H:i"
 YEAR_MONTH_FORMAT = "F Y"
 MONTH_DAY_FORMAT = "j F"
+# Ours: in pictures a whole month has no room.
+DAY_OF_PICTURE_FORMAT = "j M"
+DAY_AND_YEAR_OF_PICTURE_FORMAT = "j M Y"
 FIRST_DAY_OF_WEEK = 1  # Monday
 
 DATE_INPUT_FORMATS = ["%Y-%m-%d"]
