@@ -206,7 +206,7 @@ class TestLanguage:
 
         metres = f"{english['spread']['onset']['distance_m']:.1f}"
         assert f"{metres} m from the line" in english["text"]
-        assert german["text"].startswith("Das Anpassen beginnt ")
+        assert german["text"].startswith("Das Anpassen der Schritte beginnt ")
         assert f"{metres.replace('.', ',')} m vor der Linie" in german["text"]
         assert english["spread"] == german["spread"]
         # Who reads a language that nobody translated into gets English, whole.
