@@ -53,7 +53,10 @@ class LogOut(log_ins.LogoutView):
     next_page = "pages:log_in"
 
     def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
-        return render(request, "clubs/pages/log_out.html")
+        """Ask, and name the person's memberships: a script counts what waits under them."""
+        person = request.user
+        memberships = selectors.list_memberships_of(person) if isinstance(person, User) else []
+        return render(request, "clubs/pages/log_out.html", {"memberships": memberships})
 
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         """Log out, and have the browser forget what it read; what waits to be sent is kept."""

@@ -8,7 +8,9 @@ from django.urls import reverse
 from django.utils import timezone
 from playwright.sync_api import Locator, Page, Route, expect
 
+from athletes.models import CoachAssignment
 from clubs.models import Role
+from common.club_scope import club_scope
 from tests.admin.scenes import PASSWORD
 from tests.browser.boards import Board, log_in
 from tests.browser.window import Window
@@ -336,3 +338,99 @@ def test_a_result_that_is_being_changed_survives_a_reload_and_is_stored_once(
 
     expect(line(page)).to_have_text("Everything typed here is sent.")
     assert [str(each.official_m) for each in board.stored()] == ["6.21", "6.32"]
+
+
+def leave_waiting(phone: Window, board: Board, *, days: int) -> None:
+    """Type in a result without a line, and let `days` go by."""
+    page = phone.page
+    page.context.set_offline(True)
+    type_in(page, official="6.21")
+    expect(line(page)).to_contain_text("1 result waits")
+    page.route("**/attempts/", lambda route: route.abort("connectionreset"))
+    page.context.set_offline(False)
+    page.evaluate(
+        """days => {
+          const name = Object.keys(localStorage).find(each => each.includes("result"));
+          const result = JSON.parse(localStorage.getItem(name));
+          result.typedAt -= days * 24 * 3600 * 1000;
+          localStorage.setItem(name, JSON.stringify(result));
+        }""",
+        days,
+    )
+    phone.open(board.address)
+    page.unroute("**/attempts/")
+
+
+def test_what_has_waited_for_a_week_is_sent_when_its_coach_says_so(phone: Window, board: Board):
+    log_in(phone, "coach@example.org", board.address)
+    page = phone.page
+    leave_waiting(phone, board, days=8)
+    phone.open(board.address)
+
+    expect(line(page)).to_contain_text("1 result has waited for more than a week")
+    page.evaluate("dispatchEvent(new Event('online'))")
+    expect(page.locator(".entry .typed")).to_contain_text("no answer came")
+    assert board.stored() == []
+    page.get_by_role("button", name="Send as it is").click()
+
+    expect(line(page)).to_have_text("Everything typed here is sent.")
+    assert [str(each.official_m) for each in board.stored()] == ["6.21"]
+
+
+def test_what_has_waited_for_a_week_may_be_thrown_away_and_is_not_by_itself(
+    phone: Window, board: Board
+):
+    log_in(phone, "coach@example.org", board.address)
+    page = phone.page
+    leave_waiting(phone, board, days=800)
+    phone.open(board.address)
+
+    expect(line(page)).to_contain_text("1 result has waited for more than a week")
+    page.get_by_role("button", name="Throw away").click()
+    page.get_by_role("button", name="Really throw away").click()
+
+    expect(line(page)).to_have_text("Everything typed here is sent.")
+    assert board.stored() == []
+
+
+def test_a_result_of_an_athlete_who_is_in_charge_no_more_is_seen_and_thrown_away(
+    phone: Window, board: Board
+):
+    log_in(phone, "coach@example.org", board.address)
+    page = phone.page
+    leave_waiting(phone, board, days=0)
+    with club_scope(board.club):
+        CoachAssignment.objects.all().delete()
+
+    phone.open(board.address.partition("?")[0])
+    phone.complaints = [each for each in phone.complaints if "422" not in each]
+    expect(page.locator("#strays")).to_contain_text("6.21 m")
+    page.evaluate("dispatchEvent(new Event('online'))")
+    expect(page.locator("#strays")).to_contain_text("No athlete")
+    phone.complaints = [each for each in phone.complaints if "422" not in each]
+    page.get_by_role("button", name="Throw away").click()
+    page.get_by_role("button", name="Really throw away").click()
+
+    expect(page.locator("#strays")).to_be_hidden()
+    expect(line(page)).to_have_text("Everything typed here is sent.")
+
+
+def test_log_out_says_what_waits(phone: Window, board: Board):
+    log_in(phone, "coach@example.org", board.address)
+    page = phone.page
+    waiting = page.locator("#waiting")
+    phone.open(reverse("pages:log_out"))
+    expect(waiting).to_be_hidden()
+    phone.open(board.address)
+    page.context.set_offline(True)
+    type_in(page, official="6.21")
+    expect(line(page)).to_contain_text("1 result waits")
+    page.route("**/attempts/", lambda route: route.abort("connectionreset"))
+    page.context.set_offline(False)
+
+    phone.open(reverse("pages:log_out"))
+
+    expect(waiting).to_contain_text("1 result that you typed in is not stored yet.")
+    page.evaluate("localStorage.setItem('penult.result.somebody-else.1', '{}')")
+    phone.open(reverse("pages:log_out"))
+    expect(waiting).to_contain_text("1 of another person wait here")

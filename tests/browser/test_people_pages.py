@@ -51,6 +51,7 @@ def test_every_page_fits_and_can_be_used_by_all(window: Window, board: Board):
         reverse("pages:athletes", args=[board.club.slug]),
         reverse("pages:athlete", args=[board.club.slug, board.athlete.id]),
         reverse("pages:log_out"),
+        reverse("pages:password"),
     ):
         look_at(window, address)
 

@@ -8,12 +8,13 @@ const { member, session, attempts: address, logIn } = document.body.dataset;
 const board = document.getElementById("board");
 const line = document.getElementById("line");
 const { storage, lasts } = openStorage();
-const queue = new Queue(storage, member);
 // What was stored while this page is open, until the page itself shows it.
 const sent = [];
 // A phone's clock may be minutes off; the server's decides then.
 const CLOCK_OFF_MS = 60_000;
 let clockOffMs = 0;
+const queue = new Queue(storage, member, () => Date.now() + clockOffMs);
+const strays = document.getElementById("strays");
 
 const sender = new Sender(queue, member, {
   onChange: render,
@@ -29,7 +30,12 @@ const poller = new Poller(refresh, { onChange: render });
 async function refresh(request) {
   const answer = await request(location.pathname + location.search);
   const now = Date.parse(answer.headers.get("Date") ?? "");
-  if (now) clockOffMs = Math.abs(now - Date.now()) > CLOCK_OFF_MS ? now - Date.now() : 0;
+  if (now) {
+    const wasOffMs = clockOffMs;
+    clockOffMs = Math.abs(now - Date.now()) > CLOCK_OFF_MS ? now - Date.now() : 0;
+    // By the phone's clock a result may have looked old.
+    if (clockOffMs !== wasOffMs) sender.wake();
+  }
   if (answer.status === 304) return true;
   if (answer.type === "opaqueredirect") {
     sender.stop("logged out");
@@ -194,13 +200,15 @@ function clear(entry, form) {
   details.querySelector("summary").focus();
 }
 
-board.addEventListener("click", (event) => {
+for (const place of [board, strays]) place.addEventListener("click", decide);
+
+function decide(event) {
   const button = event.target.closest("button[data-do]");
   if (!button) return;
   const entry = button.closest(".entry");
   const result = queue.find(button.dataset.key);
   // Another tab, or the line, may have been quicker.
-  if (!mayChange(result)) {
+  if (!mayChange(result) && !(result && queue.isOld(result))) {
     render();
     return;
   }
@@ -216,7 +224,7 @@ board.addEventListener("click", (event) => {
     entry.querySelector(".enter").open = true;
     form.elements.namedItem("toe").focus();
   } else if (button.dataset.do === "send") {
-    queue.change(result.key, { state: "waiting" });
+    queue.change(result.key, { state: "waiting", sure: true });
     sender.wake();
   } else if (button.dataset.sure) {
     queue.remove(result.key);
@@ -226,13 +234,14 @@ board.addEventListener("click", (event) => {
     return;
   }
   render();
-});
+}
 
 /* ---- What became of it. ---- */
 
 function render() {
   const results = queue.all();
   for (const entry of board.querySelectorAll(".entry")) renderEntry(entry, results);
+  renderStrays(results);
   renderLine(results);
 }
 
@@ -242,22 +251,9 @@ function renderEntry(entry, results) {
   const stored = sent.filter((each) => each.approach === approach && each.session === session);
   const items = [
     ...stored.map((each) => item(each, "sent", [])),
-    ...own.map((each) => {
-      if (each.state === "refused") {
-        return item(each, "refused", ["change", "throw away"], each.why.join(" "));
-      }
-      if (each.state === "held") return item(each, "being changed", ["change", "send", "throw away"]);
-      return each.tried
-        ? item(each, "on its way, no answer yet", [])
-        : item(each, "waits", ["change", "throw away"]);
-    }),
+    ...own.map((each) => told(each)),
   ];
-  const list = entry.querySelector(".typed");
-  const text = items.map((each) => each.outerHTML).join("");
-  if (list.dataset.shown !== text) {
-    list.replaceChildren(...items);
-    list.dataset.shown = text;
-  }
+  fillList(entry.querySelector(".typed"), items);
   const waiting = own.filter((each) => each.state !== "refused").length;
   const behind = entry.querySelector(".behind");
   behind.hidden = waiting === 0;
@@ -270,12 +266,52 @@ function renderEntry(entry, results) {
     `attempt ${Number(entry.dataset.nJumps) + jumps + 1}`;
 }
 
+/* What is typed in here and stands in no entry: of somebody who is not on this board, or of another
+   session and waiting for a word. Else nobody could see it, or throw it away. */
+function renderStrays(results) {
+  const found = results.filter((each) => {
+    if (each.session === session) return !entryOf(each.approach);
+    return each.state !== "waiting" || queue.isOld(each);
+  });
+  strays.hidden = found.length === 0;
+  const items = found.map((each) => told(each, (choice) => choice !== "change"));
+  fillList(strays.querySelector(".kept"), items);
+}
+
+/* What is said of a result that is not stored, and what may be done with it. */
+function told(result, isOffered = () => true) {
+  const [state, choices, why] = stateOf(result);
+  return item(result, state, choices.filter(isOffered), why);
+}
+
+function stateOf(result) {
+  if (result.state === "refused") return ["refused", ["change", "throw away"], result.why.join(" ")];
+  if (result.state === "held") return ["being changed", ["change", "send", "throw away"]];
+  if (queue.isOld(result)) {
+    const why = result.tried
+      ? "It was sent, and no answer came. Sent again, it is stored once."
+      : "Was it typed in elsewhere meanwhile? Sent now, it is stored with the time of then.";
+    return ["waits for more than a week", ["send", "throw away"], why];
+  }
+  if (result.tried) return ["on its way, no answer yet", []];
+  return ["waits", ["change", "throw away"]];
+}
+
+function fillList(list, items) {
+  const text = items.map((each) => each.outerHTML).join("");
+  if (list.dataset.shown === text) return;
+  list.replaceChildren(...items);
+  list.dataset.shown = text;
+}
+
 const LABELS = { change: "Change", send: "Send as it is", "throw away": "Throw away" };
 
 function item(result, state, choices, why) {
   const row = document.createElement("li");
   row.className = `state-${state.split(" ")[0].replace(",", "")}`;
-  const time = new Date(result.typedAt).toTimeString().slice(0, 5);
+  const typed = new Date(result.typedAt);
+  const isToday = typed.toDateString() === new Date().toDateString();
+  const time = `${isToday ? "" : `${typed.toDateString()}, `}${typed.toTimeString().slice(0, 5)}`;
   row.append(piece("span", result.words), " ", piece("b", state), " ", piece("small", time));
   if (why) row.append(piece("p", why));
   if (choices.length) {
@@ -300,7 +336,8 @@ function piece(tag, text) {
 }
 
 function renderLine(results) {
-  const waiting = results.filter((each) => each.state === "waiting").length;
+  const old = results.filter((each) => queue.isOld(each)).length;
+  const waiting = results.filter((each) => each.state === "waiting").length - old;
   const refused = results.filter((each) => each.state === "refused").length;
   const held = results.filter((each) => each.state === "held").length;
   const said = [];
@@ -308,6 +345,14 @@ function renderLine(results) {
   if (waiting) {
     mood = "wait";
     said.push(waiting === 1 ? "1 result waits to be sent." : `${waiting} results wait to be sent.`);
+  }
+  if (old) {
+    mood = "bad";
+    said.push(
+      old === 1
+        ? "1 result has waited for more than a week, and is sent only when you say so: see below."
+        : `${old} results have waited for more than a week, and are sent only when you say so: see below.`,
+    );
   }
   if (held) {
     mood = "wait";

@@ -7,6 +7,9 @@ const PREFIX = "penult.result.";
 const FIRST_WAIT_S = 2;
 const LONGEST_WAIT_S = 30;
 const PATIENCE_MS = 20_000;
+/* What has waited longer than that is sent only when its coach says so: by now somebody may have
+   typed it in from the sheet. As long as a log-in lasts. */
+export const OLD_AFTER_MS = 7 * 24 * 60 * 60 * 1000;
 
 /* What is done about each way in which the browser's storage can be missing: results then live as
    long as the page, and the page says so. */
@@ -40,10 +43,12 @@ export function newKey() {
 export class Queue {
   #storage;
   #member;
+  #now;
 
-  constructor(storage, member) {
+  constructor(storage, member, now) {
     this.#storage = storage;
     this.#member = member;
+    this.#now = now;
   }
 
   all() {
@@ -62,7 +67,12 @@ export class Queue {
   }
 
   next() {
-    return this.all().find((each) => each.state === "waiting");
+    return this.all().find((each) => each.state === "waiting" && !this.isOld(each));
+  }
+
+  /* Whether a result waits for a word of its coach. It is never thrown away by itself. */
+  isOld(result) {
+    return result.state === "waiting" && !result.sure && this.#now() - result.typedAt > OLD_AFTER_MS;
   }
 
   find(key) {
