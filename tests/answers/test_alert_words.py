@@ -125,7 +125,7 @@ def test_speak_german_with_its_decimal_mark():
         found = alert_words.say_found(Kind.LEVEL, LEVEL)
         ground = alert_words.say_ground(Kind.PROGRESS, PROGRESS)
 
-    assert found == "Landet etwa 12 cm vor dem Ziel, das 6 cm vor der Linie liegt."
+    assert found == "Der Fuß setzt etwa 12 cm vor dem Ziel auf, das 6 cm vor der Linie liegt."
     assert "Das Verhältnis ist 0,47" in ground
     assert "zu 99,7 % sicher" in ground
 
