@@ -6,8 +6,18 @@ from uuid import UUID
 import numpy as np
 from django.utils.translation import gettext as _
 
-from analytics.answers import aim, growing, mark_advice, told, wind_table, words
+from analytics.answers import (
+    aim,
+    aim_first,
+    growing,
+    mark_advice,
+    practice_focus,
+    told,
+    wind_table,
+    words,
+)
 from analytics.answers.aim import Aim
+from analytics.answers.aim_first import AimFirst
 from analytics.answers.mark_advice import Mark
 from analytics.answers.told import Reason, Told
 from analytics.answers.warm_up import WarmingUp
@@ -114,6 +124,8 @@ class NextAttempt:
         None without a warm-up that was measured.
     aim
         None outside of a competition, and when it is over.
+    aim_first
+        None in a competition, and where practice-focus names something else or nothing.
     """
 
     start_mark_m: float | None
@@ -125,6 +137,7 @@ class NextAttempt:
     mark: Mark
     today: Today | None
     aim: Aim | None
+    aim_first: AimFirst | None
 
 
 def work_out(
@@ -172,6 +185,15 @@ def work_out(
     if today is None and base_m is not None and wind_mps is not None:
         wind_moves_m = round(-_by_wind(run_ups, mark, base_m, wind_mps), 2)
     start = None if base_m is None else round(base_m + wind_moves_m + aim_m - planned_aim_m, 2)
+    first = None
+    if contest is None:
+        first = aim_first.judge(
+            practice_focus.work_out(run_ups, body=body),
+            planned_aim_m=planned_aim_m,
+            start_mark_m=start,
+            mark_moves=today is not None
+            or (isinstance(mark.advice, MarkAdvice) and mark.advice.move_m != 0),
+        )
     return NextAttempt(
         start_mark_m=start,
         aim_m=aim_m,
@@ -182,6 +204,7 @@ def work_out(
         mark=mark,
         today=today,
         aim=best,
+        aim_first=first,
     )
 
 
@@ -260,6 +283,9 @@ def tell(found: NextAttempt) -> Told:
     if of_aim is not None:
         reasons += of_aim.reasons
         changes += of_aim.would_change
+    if found.aim_first is not None:
+        reasons.append(aim_first.reason(found.aim_first))
+        changes.append(aim_first.would_change())
     if found.contest is not None and found.contest.cut_waits:
         changes.append(
             _(
@@ -368,28 +394,28 @@ def _why(found: NextAttempt, of_mark: Told, of_aim: Told | None) -> list[str]:
     why += _moved_by_hand(found)
     if found.mark.growing.outgrown:
         why.append(growing.tell(found.mark.growing))
-    if found.aim_moves_m > 0:
-        why.append(
-            _(
-                "{size} of that mark keep clear of the line: with {attempts} left, so is most to "
-                "be won."
-            ).format(
-                size=words.centimetres(found.aim_moves_m),
-                attempts=words.attempts(found.contest.attempts_left if found.contest else 0),
-            )
-        )
-    elif found.aim_moves_m < 0:
-        why.append(
-            _(
-                "{size} nearer the line than planned: with {attempts} left, the risk of a no jump "
-                "is worth it."
-            ).format(
-                size=words.centimetres(found.aim_moves_m),
-                attempts=words.attempts(found.contest.attempts_left if found.contest else 0),
-            )
-        )
-    elif of_aim is not None and found.aim is not None and isinstance(found.aim.aim, AimAdvice):
-        why.append(_("The planned aim is as good as any other now."))
-    elif of_aim is not None:
-        why.append(_("About the aim: {text}").format(text=of_aim.text))
+    why += _why_aim(found, of_aim)
     return why
+
+
+def _why_aim(found: NextAttempt, of_aim: Told | None) -> list[str]:
+    """Say what the mark is moved for by another aim, or why the plan's is kept."""
+    left = words.attempts(found.contest.attempts_left if found.contest else 0)
+    size = words.centimetres(found.aim_moves_m)
+    if found.aim_moves_m > 0:
+        text = _(
+            "{size} of that mark keep clear of the line: with {attempts} left, so is most to "
+            "be won."
+        )
+        return [text.format(size=size, attempts=left)]
+    if found.aim_moves_m < 0:
+        text = _(
+            "{size} nearer the line than planned: with {attempts} left, the risk of a no jump "
+            "is worth it."
+        )
+        return [text.format(size=size, attempts=left)]
+    if of_aim is not None and found.aim is not None and isinstance(found.aim.aim, AimAdvice):
+        return [_("The planned aim is as good as any other now.")]
+    if of_aim is not None:
+        return [_("About the aim: {text}").format(text=of_aim.text)]
+    return [] if found.aim_first is None else [aim_first.tell(found.aim_first)]

@@ -53,7 +53,8 @@ class Focus:
         Whether the marks have been outgrown, as mark-advice has it.
     aim, probability_no_jump
         Where nothing else is shown: the aim of all attempts that are left as the answer `aim` has
-        it, and without distances the risk as `outlook` has it; None where something is shown.
+        it, and without distances the risk as `outlook` has it; None where something is shown, and
+        where the plan of now has a better aim already.
     """
 
     diagnosis: Diagnosis | NotEnoughAttempts
@@ -93,7 +94,9 @@ def work_out(run_ups: RunUps, *, body: Body | None = None) -> Focus:
     best, no_jump = None, None
     if isinstance(found, Diagnosis) and found.main is None:
         best = aim.work_out(all_looked_at)
-        if not isinstance(best.aim, AimAdvice):
+        if set_anew and _aims_well(best, marks, now):
+            best = None
+        elif not isinstance(best.aim, AimAdvice):
             ahead = outlook.work_out(all_looked_at).outlook
             if not isinstance(ahead, NotEnoughAttempts):
                 no_jump = ahead.probability_no_jump
@@ -108,6 +111,18 @@ def work_out(run_ups: RunUps, *, body: Body | None = None) -> Focus:
         probability_no_jump=no_jump,
     )
     return replace(seen, first=_first_of(seen))
+
+
+def _aims_well(best: Aim, before: Marks | None, now: Marks | None) -> bool:
+    """Tell whether the plan of now asks for a better aim: what was landed at before says no more.
+
+    Without distances any aim farther behind the line is one.
+    """
+    if before is None or now is None:
+        return False
+    if not isinstance(best.aim, AimAdvice):
+        return now.aim_m > before.aim_m
+    return best.aim.fixed.good_from_m <= now.aim_m <= best.aim.fixed.good_to_m
 
 
 def _first_of(found: Focus) -> str | None:
@@ -207,6 +222,11 @@ def _what_to_do(found: Focus, seen: Diagnosis) -> list[str]:
 
 def _aim_or_nothing(found: Focus) -> str:
     best = _aim_of(found)
+    if found.aim is None:
+        return _(
+            "The plan was changed after these attempts, which show nothing else that should be put "
+            "right first: the next ones tell whether its aim is met."
+        )
     if not aim_is_wrong(found):
         nothing = _(
             "These attempts show nothing that should be put right first. That is not to say that "

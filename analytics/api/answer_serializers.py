@@ -4,7 +4,7 @@ from typing import Any
 
 from rest_framework import serializers
 
-from analytics.answers import practice_focus
+from analytics.answers import aim_first, practice_focus
 from analytics.api.serializers import (
     FootfallSpreadSerializer,
     IntervalSerializer,
@@ -358,6 +358,27 @@ class TodaySerializer(serializers.Serializer[Any]):
     bias_sd_m = serializers.FloatField()
 
 
+class AimFirstSerializer(serializers.Serializer[Any]):
+    """What `practice-focus` says of the aim, where it puts it first."""
+
+    planned = serializers.ChoiceField(
+        [aim_first.TOO_NEAR, aim_first.TOO_FAR, aim_first.GOOD],
+        help_text="What the plan's aim is: `good` is one that is not met.",
+    )
+    planned_aim_m = serializers.FloatField()
+    aim_m = serializers.FloatField(
+        allow_null=True, help_text="The better one; null without distances, or if `good`."
+    )
+    gain_m = serializers.FloatField(
+        allow_null=True, help_text="Worth on the mean of a competition."
+    )
+    start_mark_m = serializers.FloatField(
+        allow_null=True, help_text="From where to run to try `aim_m`."
+    )
+    habit_m = serializers.FloatField(allow_null=True, help_text="Where the toe is expected now.")
+    probability_no_jump = serializers.FloatField(help_text="As it is now.")
+
+
 class NextAttemptSerializer(AnswerSerializer):
     """From which mark to run and where to aim in the next attempt, and why."""
 
@@ -374,6 +395,10 @@ class NextAttemptSerializer(AnswerSerializer):
         allow_null=True, help_text="From the warm-up and the jumps of the session."
     )
     aim = AimFieldsSerializer(allow_null=True)
+    aim_first = AimFirstSerializer(
+        allow_null=True,
+        help_text="Outside of a competition, where the aim is what to put right first.",
+    )
 
 
 class NextAttemptsSerializer(serializers.Serializer[Any]):

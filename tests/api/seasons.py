@@ -88,7 +88,7 @@ class Season:
         )
 
 
-def make_season(scene: Scene, athlete: Athlete) -> Season:
+def make_season(scene: Scene, athlete: Athlete, **of_plan: Any) -> Season:
     """Return a run-up without attempts, its plan made for the athlete's habits."""
     approach = factories.make_approach(scene.athlete, code=CODE, steps=athlete.n_steps)
     toe_m = simulator.plan_run_up(athlete).toe_m.round(2)
@@ -100,6 +100,7 @@ def make_season(scene: Scene, athlete: Athlete) -> Season:
         attack_footfall=6,
         toe_m=toe_m[::-1].tolist(),
         last_contacts=["ball", "flat", "flat"],
+        **of_plan,
     )
     return Season(scene, athlete, approach, plan)
 

@@ -6,6 +6,7 @@ from dataclasses import fields, replace
 from datetime import datetime, timedelta
 from typing import Any
 
+import jsonschema  # type: ignore[import-untyped]  # no stubs among the pins
 import numpy as np
 import pytest
 
@@ -20,6 +21,7 @@ from tests import factories
 from tests.admin.scenes import log_in
 from tests.api.conftest import World
 from tests.api.seasons import Season, make_season
+from tests.contract.openapi import find_operation, read_schema
 from tests.statements import statements
 
 
@@ -194,3 +196,29 @@ class TestAnOlderJump:
         assert before["window"] == after["window"]
         assert before["today"]["n_run_throughs"] == 1
         assert before["today"] != after["today"]
+
+
+class TestAnAimThatIsWrong:
+    def test_is_told_in_training_with_the_number_of_practice_focus(self, world: World):
+        """The plan aims at the line itself: half of the jumps are no jumps."""
+        athlete = factories.make_athlete(world.club)
+        at_the_line = Athlete(unmeasured_no_jump_share=0.0, aim_m=0.0)
+        jumper = make_season(replace(world, athlete=athlete), at_the_line, aim_m=0.0)
+        jumper.add([6] * 6, seed=3)
+        admin, path = world.as_("admin"), f"sessions/{jumper.sessions[-1].id}/next-attempt"
+
+        said = admin.get(path).json()
+        focus = admin.get(f"{jumper.path}/practice-focus").json()
+
+        (result,) = said["results"]
+        assert (said["kind"], focus["first"]) == ("training", "aim")
+        assert result["aim_m"] == 0.0
+        assert result["aim_first"]["planned"] == "too_near"
+        assert result["aim_first"]["aim_m"] == focus["aim"]["aim"]["fixed"]["aim_m"] > 0.05
+        assert result["aim_first"]["gain_m"] == focus["aim"]["aim"]["gain_m"]
+        assert "aim_first" in {each["code"] for each in result["reasons"]}
+        assert "too near the line" in result["text"]
+        described = find_operation("GET", "sessions/{session_id}/next-attempt")
+        assert described is not None
+        schema = described.described["responses"]["200"]["content"]["application/json"]["schema"]
+        jsonschema.validate(said, {**read_schema(), **schema})
