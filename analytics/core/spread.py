@@ -402,9 +402,10 @@ def _censored_fall_p_value(
 def _interval_factors(df: FloatArray, level: float) -> tuple[FloatArray, FloatArray]:
     low = np.full(df.size, np.nan)
     high = np.full(df.size, np.nan)
-    for k, value in enumerate(df.tolist()):
-        if value >= 1:
-            low[k], high[k] = conventions.chi_square_factors(df=value, level=level)
+    # Most footfalls were measured as often as others.
+    for value in np.unique(df[df >= 1]).tolist():
+        same = df == value
+        low[same], high[same] = conventions.chi_square_factors(df=value, level=level)
     return low, high
 
 

@@ -69,7 +69,7 @@ def _mark(run_ups: RunUps, body: Body) -> dict[str, Any] | None:
 
 def _focus(run_ups: RunUps, body: Body) -> dict[str, Any] | None:
     """Return the trouble to see to first; None where nothing is shown, or too little is known."""
-    found = practice_focus.work_out(run_ups, body=body).diagnosis
+    found = practice_focus.diagnose(run_ups, body=body).diagnosis
     if isinstance(found, NotEnoughAttempts) or found.main is None:
         return None
     finding: dict[str, Any] = as_json(found.findings[0])

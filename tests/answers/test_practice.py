@@ -5,12 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analytics.answers import practice_focus, rhythm
+from analytics.answers import aim, practice_focus, rhythm
 from analytics.core.conventions import Interval, NotEnoughAttempts
 from analytics.core.diagnosis import Diagnosis, Finding, Trouble
 from analytics.core.last_steps import LastSteps
 from analytics.core.simulator import Athlete
 from analytics.selectors import Marks
+from analytics.services.figures import as_json
 from tests.answers.run_ups import make_marks, make_run_ups, marks_of, simulated
 from tests.core.troubles import TROUBLES
 
@@ -170,6 +171,19 @@ class TestPracticeFocus:
 
         assert isinstance(found, Diagnosis)
         assert found.main is Trouble.UNSTEADY_PART
+
+    @pytest.mark.parametrize("trouble", ["none", "late steering"])
+    def test_finds_the_same_without_the_aim_and_works_out_none(
+        self, trouble: str, monkeypatch: pytest.MonkeyPatch
+    ):
+        runs = simulated(TROUBLES[trouble], [5] * 8, seed=1, marks=PLAN)
+        found = practice_focus.work_out(runs)
+        monkeypatch.setattr(aim, "work_out", lambda _: 1 / 0)
+
+        alone = practice_focus.diagnose(runs)
+
+        assert as_json(alone.diagnosis) == as_json(found.diagnosis)
+        assert as_json(alone.growing) == as_json(found.growing)
 
 
 class TestRhythm:
