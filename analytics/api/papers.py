@@ -1,5 +1,6 @@
 """What a coach prints: pages for a browser, and sheets of paper."""
 
+import re
 from abc import ABC
 from collections.abc import Callable
 from uuid import UUID
@@ -36,12 +37,14 @@ from analytics.services.method import METHOD
 from approaches.models import FinishClass
 from athletes import selectors as athlete_selectors
 from clubs import selectors as club_selectors
+from common import texts
 from common.api.errors import InvalidParameterError
 from common.api.renderers import PageRenderer, PaperRenderer, PixelRenderer
 from common.page_policy import HEADER
 
 PAGE, PAPER = PageRenderer.media_type, PaperRenderer.media_type
 PICTURE = PixelRenderer.media_type
+_NOT_IN_FILE_NAMES = re.compile(rf'[{texts.CONTROLS}{texts.HIDDEN}/\\:*?"<>|]+')
 _FORMS = {"html": PageRenderer, "pdf": PaperRenderer, "png": PixelRenderer}
 # Browsers show a PDF in a page of their own, with a style and an embedded object.
 _PAPER_POLICY = (
@@ -67,6 +70,15 @@ PAPER_RESPONSES = {
     (200, PAPER): OpenApiTypes.BINARY,
     (200, PICTURE): OpenApiTypes.BINARY,
 }
+
+
+def _file_name(name: str) -> str:
+    """Return a name that every system takes as that of one file (RFC 6266, section 4.3).
+
+    Codes are of the club's own making: a slash in one is no folder, and a code from before signs
+    that nobody sees were refused does not turn ".pdf" round.
+    """
+    return _NOT_IN_FILE_NAMES.sub("-", name)
 
 
 class PaperView(AskedView, ABC):
@@ -113,7 +125,7 @@ class PaperView(AskedView, ABC):
             response["Content-Type"] = form
             response["Content-Disposition"] = str(
                 content_disposition_header(
-                    as_attachment=False, filename=f"{name}.{form.partition('/')[2]}"
+                    as_attachment=False, filename=f"{_file_name(name)}.{form.partition('/')[2]}"
                 )
             )
             return response

@@ -5,6 +5,7 @@ name is printed as it is written, whatever signs are in it.
 """
 
 import json
+import re
 import threading
 from dataclasses import asdict
 from enum import StrEnum
@@ -14,6 +15,8 @@ from pathlib import Path
 from typing import Any
 
 import typst
+from django.utils.translation import gettext as _
+from matplotlib.ft2font import FT2Font
 
 from analytics.cards.sheet import Sheet
 
@@ -33,9 +36,11 @@ _PAPERS = {Paper.A4: "a4", Paper.LETTER: "us-letter"}
 # (ISO 14289-1).
 _STANDARD = ["ua-1"]
 _DOTS_PER_INCH = 110
-# The signs that no text in a PDF/UA-1 may hold. A name from a file can begin with the first of
-# them, a byte order mark, which nobody sees.
+# The signs that no text in a PDF/UA-1 may hold. A name that was kept long ago can begin with the
+# first of them, a byte order mark, which nobody sees.
 _NEVER_SET = dict.fromkeys((0xFEFF, 0xFFFE))
+_FACES = ("DejaVuSans.ttf", "DejaVuSans-Bold.ttf")
+_STANDS_IN = "?"
 
 
 class _Template:
@@ -54,8 +59,8 @@ class _Template:
         )
 
     def set(self, sheet: Sheet, paper: Paper, **options: Any) -> bytes:
-        content = asdict(sheet) | {"paper": _PAPERS[paper]}
-        given = {"content": json.dumps(content, ensure_ascii=False).translate(_NEVER_SET)}
+        content = json.dumps(asdict(sheet) | {"paper": _PAPERS[paper]}, ensure_ascii=False)
+        given = {"content": _printable(content.translate(_NEVER_SET))}
         with self._lock:
             made = self._typesetter.compile(sys_inputs=given, **options)
         # Each page of a PNG is a file of its own; a PDF is one.
@@ -65,13 +70,35 @@ class _Template:
         return first
 
 
+def _printable(content: str) -> str:
+    """Return content with a question mark for what the typeface does not have, and say so.
+
+    The typesetter would draw empty boxes, without a word.
+    """
+    kept, n_gone = _unprintable().subn(_STANDS_IN, content)
+    if not n_gone:
+        return content
+    filled = json.loads(kept)
+    note = _("What stands as ? cannot be printed in this typeface: go by the code.")
+    filled["basis"] = f"{filled['basis']} {note}"
+    return json.dumps(filled, ensure_ascii=False)
+
+
+@cache
+def _unprintable() -> re.Pattern[str]:
+    """Return what finds signs, one or several in a row, that one of the faces lacks."""
+    faces = [set(FT2Font(str(_fonts() / face)).get_charmap()) for face in _FACES]
+    shown = "".join(re.escape(chr(code)) for code in sorted(set.intersection(*faces)))
+    return re.compile(f"[^{shown}\\x00-\\x1f]+")
+
+
 @cache
 def _template(name: str) -> _Template:
     return _Template(name)
 
 
 def _fonts() -> Path:
-    """Return the folder of the typeface: it comes with a library that draws, which stays unread."""
+    """Return the folder of the typeface: it comes with a library that draws."""
     found = find_spec("matplotlib")
     if found is None or not found.submodule_search_locations:
         raise FileNotFoundError("The typeface DejaVu Sans comes with matplotlib; install it.")

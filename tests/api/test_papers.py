@@ -4,6 +4,8 @@ from typing import Any
 
 import pytest
 
+from athletes.models import Athlete as AthleteRow
+from common.club_scope import club_scope
 from common.page_policy import HEADER
 from tests import factories
 from tests.api.conftest import World
@@ -71,6 +73,30 @@ class TestCard:
 
         name = f"card-{gated_season.scene.athlete.code}-{gated_season.approach.code}.pdf"
         assert answer["Content-Disposition"] == f'inline; filename="{name}"'
+
+    @pytest.mark.parametrize(
+        ("code", "named"),
+        [
+            # RFC 6266 with RFC 8187: other letters travel percent-encoded, in UTF-8.
+            ("Ä-17", "filename*=utf-8''card-%C3%84-17-{}.pdf"),
+            # None of these is a folder, the end of the name, or another header.
+            ('../a"b\\c', 'filename="card-..-a-b-c-{}.pdf"'),
+            ("fdp.\u202e17", 'filename="card-fdp.-17-{}.pdf"'),
+            ("a\r\nX-Evil: 1", 'filename="card-a-X-Evil- 1-{}.pdf"'),
+            ("100%;x=y", 'filename="card-100%;x=y-{}.pdf"'),
+        ],
+    )
+    def test_has_a_file_name_that_every_system_takes(
+        self, world: World, gated_season: GatedSeason, code: str, named: str
+    ):
+        with club_scope(world.club):  # the doors would refuse two of them
+            AthleteRow.objects.filter(id=gated_season.scene.athlete.id).update(code=code)
+
+        answer = world.as_("admin").get(f"{gated_season.path}/card", Accept=PAPER)
+
+        expected = f"inline; {named.format(gated_season.approach.code)}"
+        assert answer["Content-Disposition"] == expected
+        assert "X-Evil" not in answer
 
     @pytest.mark.parametrize("form", BEGINS)
     def test_is_the_same_until_something_changes(

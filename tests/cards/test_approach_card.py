@@ -151,6 +151,27 @@ class TestPaper:
 
         assert "Mira Ostwiek" in sheets.text_of_pdf(made)
 
+    # Korean, Thai and a variant of a Chinese sign; a run-up's code in Korean.
+    @pytest.mark.parametrize("name", ["김민지", "สมชาย", "葛\U000e0100城", "\U0001f3c3"])
+    def test_draws_no_empty_boxes_and_says_what_is_missing(self, name: str):
+        """The typesetter falls back to any face in the folder, and to boxes; it never warns."""
+        title = make_title(given_name=name, family_name="Kim", approach_code="LJ-김")
+        card = make_card(sessions=(), title=title)
+
+        paper = sheets.text_of_pdf(typesetting.print_sheet(card, paper=Paper.A4))
+
+        assert "? Kim" in paper
+        assert "LJ-?" in paper
+        told = sheets.squeezed("cannot be printed in this typeface: go by the code.")
+        assert told in sheets.squeezed(paper)
+        assert name in pages.show(card)
+        assert "cannot be printed" not in sheets.text_of_page(pages.show(card))
+
+    def test_says_nothing_where_all_is_printed(self):
+        paper = sheets.text_of_pdf(typesetting.print_sheet(sheets.usual_card(), paper=Paper.A4))
+
+        assert "typeface" not in paper
+
     def test_pictures_are_png(self):
         made = typesetting.picture_sheet(sheets.usual_card(), paper=Paper.A4)
 
