@@ -6,12 +6,23 @@ an object is merged, and a list takes the whole place of the former one.
 
 from datetime import datetime
 from decimal import Decimal
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
 import msgspec
 from msgspec import UNSET, UnsetType
 
-from approaches.services.readings import Footfalls, Gates, Metres, Reading, Seconds, Text
+from approaches.services.readings import (
+    Contact,
+    Finish,
+    Footfalls,
+    Gates,
+    Judged,
+    Metres,
+    Part,
+    Reading,
+    Seconds,
+    Text,
+)
 from common import texts
 
 LONGEST_REASON = 400
@@ -27,7 +38,7 @@ class FootfallChanges(msgspec.Struct, forbid_unknown_fields=True, frozen=True, k
     toe_m: Metres | UnsetType | None = UNSET
     touchdown_s: Seconds | UnsetType | None = UNSET
     toe_off_s: Seconds | UnsetType | None = UNSET
-    contact: list[Literal["ball", "flat", "heel"] | None] | UnsetType | None = UNSET
+    contact: list[Contact | None] | UnsetType | None = UNSET
 
 
 class AttemptChanges(msgspec.Struct, forbid_unknown_fields=True, frozen=True, kw_only=True):
@@ -37,11 +48,11 @@ class AttemptChanges(msgspec.Struct, forbid_unknown_fields=True, frozen=True, kw
     approach: Text | UnsetType = UNSET
     session: Text | UnsetType = UNSET
     started_at: Annotated[datetime, msgspec.Meta(tz=True)] | UnsetType = UNSET
-    finish: Literal["run_through", "pop_up", "jump"] | UnsetType = UNSET
-    phases: list[Literal["acceleration", "transition", "attack"]] | UnsetType | None = UNSET
+    finish: Finish | UnsetType = UNSET
+    phases: list[Part] | UnsetType | None = UNSET
     start_mark_m: float | UnsetType | None = UNSET
     wind_mps: float | UnsetType | None = UNSET
-    outcome: Literal["valid", "no_jump", "baulk", "not_judged"] | UnsetType = UNSET
+    outcome: Judged | UnsetType = UNSET
     take_off_foot_ok: bool | UnsetType | None = UNSET
     official_m: Decimal | UnsetType | None = UNSET
     footfalls: FootfallChanges | UnsetType | None = UNSET

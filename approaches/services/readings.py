@@ -4,7 +4,7 @@ import re
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
-from typing import Annotated, Generic, Literal, Protocol, TypeVar
+from typing import Annotated, Generic, Literal, Protocol, TypeVar, get_args
 
 import msgspec
 
@@ -17,6 +17,10 @@ from common.errors import Fault, pointer_part
 Text = Annotated[str, msgspec.Meta(min_length=1, max_length=64, pattern=texts.NOT_EMPTY_LINE)]
 Metres = list[float | None]
 Seconds = list[float | None]
+Contact = Literal["ball", "flat", "heel"]
+Finish = Literal["run_through", "pop_up", "jump"]
+Judged = Literal["valid", "no_jump", "baulk", "not_judged"]
+Part = Literal["acceleration", "transition", "attack"]
 
 
 class Footfalls(msgspec.Struct, forbid_unknown_fields=True, frozen=True, gc=False):
@@ -25,7 +29,7 @@ class Footfalls(msgspec.Struct, forbid_unknown_fields=True, frozen=True, gc=Fals
     toe_m: Metres | None = None
     touchdown_s: Seconds | None = None
     toe_off_s: Seconds | None = None
-    contact: list[Literal["ball", "flat", "heel"] | None] | None = None
+    contact: list[Contact | None] | None = None
 
 
 class Gates(msgspec.Struct, forbid_unknown_fields=True, frozen=True, gc=False):
@@ -41,11 +45,11 @@ class Measured(msgspec.Struct, forbid_unknown_fields=True, frozen=True, kw_only=
     athlete: Text
     approach: Text
     started_at: Annotated[datetime, msgspec.Meta(tz=True)]
-    finish: Literal["run_through", "pop_up", "jump"]
-    phases: list[Literal["acceleration", "transition", "attack"]] | None = None
+    finish: Finish
+    phases: list[Part] | None = None
     start_mark_m: float | None = None
     wind_mps: float | None = None
-    outcome: Literal["valid", "no_jump", "baulk", "not_judged"] = "not_judged"
+    outcome: Judged = "not_judged"
     take_off_foot_ok: bool | None = None
     official_m: Decimal | None = None
     footfalls: Footfalls | None = None
@@ -150,8 +154,8 @@ def external_id_of(raw: bytes) -> str:
         return ""
 
 
-# msgspec says what is wrong in words that end with a JSON path; the words are ours to code. Only
-# how they begin counts, since what follows repeats what was sent.
+# msgspec says what is wrong in words that end with a JSON path; codes and words are ours. Only how
+# its words begin counts, since what follows repeats what was sent.
 _CODES = (
     ("Object contains unknown field", "unknown_field"),
     ("Object missing required field", "required"),
@@ -164,8 +168,36 @@ _CODES = (
     ("Invalid decimal", "not_a_number"),
     ("Expected", "wrong_type"),
 )
+_WORDS = {
+    "unknown_field": "There is no such field.",
+    "required": "This field is missing.",
+    "time_without_zone": "The time lacks its offset from UTC: 2026-05-02T09:14:07+02:00 has one.",
+    "not_a_time": "A time is written as 2026-05-02T09:14:07+02:00.",
+    "number_out_of_range": "The number is too large.",
+    "control_character": "A text has no control characters.",
+    "wrong_length": "A text has 1 to 64 characters.",
+    "not_a_number": "A number is written as 5.61, with a point and without a unit.",
+}
+_VALUES = {
+    "contact": get_args(Contact),
+    "finish": get_args(Finish),
+    "outcome": get_args(Judged),
+    "phases": get_args(Part),
+}
 _FIELD = re.compile(r"field `(.*?)`(?: - at `|$)", re.DOTALL)
 _PATH = re.compile(r" - at `\$(.*)`$")
+_TYPES = re.compile(r"Expected `([a-z0-9 |]+)`, got `([a-z0-9]+)`")
+_TYPE_WORDS = {
+    "array": "a list",
+    "bool": "true or false",
+    "datetime": "a time as text",
+    "decimal": "a number",
+    "float": "a number",
+    "int": "a number",
+    "null": "null",
+    "object": "an object",
+    "str": "a text",
+}
 
 
 def fault_of(error: Exception) -> Fault:
@@ -183,7 +215,19 @@ def fault_of(error: Exception) -> Fault:
     field = _FIELD.search(message)
     if code in {"unknown_field", "required"} and field is not None:
         pointer = f"{pointer}/{pointer_part(field.group(1))}"
-    return Fault(pointer[:200], code, _PATH.sub("", message)[:400] + ".")
+    return Fault(pointer[:200], code, _words_of(code, pointer, message))
+
+
+def _words_of(code: str, pointer: str, message: str) -> str:
+    """Return what the sender has to put right."""
+    if code == "unknown_value":
+        field = next(part for part in reversed(pointer.split("/")) if not part.isdigit())
+        return f"One of {', '.join(_VALUES[field])} is expected."
+    types = _TYPES.match(message)
+    if types is None or code != "wrong_type":
+        return _WORDS.get(code, "The value is of another type.")
+    wanted = dict.fromkeys(_TYPE_WORDS[each] for each in types[1].split(" | "))
+    return f"Expected is {' or '.join(wanted)}, not {_TYPE_WORDS[types[2]]}."
 
 
 def _pointer(path: str) -> str:

@@ -254,7 +254,8 @@ class References:
 
 def unknown_athlete(name: str) -> Fault:
     """Return what is said of a name that means no athlete here."""
-    return Fault("/athlete", "unknown_athlete", f"No athlete {name}.")
+    hint = "" if _is_reference(name) else f" A code is written {CODE_PREFIX}{name}."
+    return Fault("/athlete", "unknown_athlete", f"No athlete {name}.{hint}")
 
 
 def find_athletes(athletes: QuerySet[Athlete], names: Iterable[str]) -> dict[str, UUID]:

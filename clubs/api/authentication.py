@@ -47,7 +47,7 @@ class TokenAuthentication(BaseAuthentication):
             return None
         keyword, _, presented = header.partition(" ")
         if keyword.lower() != KEYWORD:
-            raise NotAuthenticatedError("Use the Bearer scheme.")
+            raise NotAuthenticatedError("Send it as Authorization: Bearer <token>.")
         with _limited(request):
             caller = self._find_caller(presented.strip())
         structlog.contextvars.bind_contextvars(

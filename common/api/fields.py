@@ -186,9 +186,9 @@ class IdField(serializers.UUIDField):
 class OneOfField(serializers.ChoiceField):
     """One of the listed texts."""
 
-    default_error_messages = {"unknown_value": "This is none of the values to choose from."}
+    default_error_messages = {"unknown_value": "One of {values} is expected."}
 
     def to_internal_value(self, data: Any) -> Any:
         if not isinstance(data, str) or data not in self.choices:
-            self.fail("unknown_value")
+            self.fail("unknown_value", values=", ".join(map(str, self.choices)))
         return data

@@ -28,7 +28,8 @@ class WeighedNegotiation(DefaultContentNegotiation):
         ranges = [_MediaType(each) for each in self.get_accept_list(request)]
         weights = [_weight_of(renderer.media_type, ranges) for renderer in renderers]
         if max(weights) == 0:
-            raise exceptions.NotAcceptable(available_renderers=renderers)
+            offered = ", ".join(each.media_type for each in renderers)
+            raise exceptions.NotAcceptable(f"Accept one of {offered}, or send no Accept.")
         chosen = renderers[weights.index(max(weights))]
         return chosen, chosen.media_type
 

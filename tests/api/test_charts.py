@@ -84,6 +84,7 @@ class TestEveryPicture:
         answer = world.as_("admin").get(address(season, what), Accept="application/json")
 
         assert (answer.status_code, answer.json()["code"]) == (406, "not_acceptable")
+        assert answer.json()["detail"] == f"Accept one of {SVG}, {PNG}, or send no Accept."
 
     def test_says_of_what_it_is_made(self, world: World, season: GatedSeason, what: str):
         """Who cannot see it is told what the numbers tell, where they talk."""

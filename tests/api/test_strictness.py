@@ -111,6 +111,11 @@ JSON = st.recursive(
 )
 
 
+def test_a_value_that_is_not_listed_is_told_those_that_are():
+    with pytest.raises(ValidationError, match=r"One of left, right is expected\."):
+        fields.OneOfField(["left", "right"]).run_validation("both")
+
+
 @pytest.mark.parametrize(
     "field",
     [

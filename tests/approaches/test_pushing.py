@@ -357,6 +357,11 @@ class TestRefusing:
             kept = QuarantinedRow.objects.get()
         assert (kept.code, kept.pointer) == (code, pointer)
 
+    def test_says_how_a_code_is_written(self, scene: Scene):
+        outcome = push(scene, make_reading(scene.athlete, scene.session, athlete="A-1"))
+
+        assert outcome.rows[0].faults[0].detail == "No athlete A-1. A code is written ext:A-1."
+
     def test_does_not_take_another_athletes_approach(self, scene: Scene):
         stranger = make_athlete(scene.club)
         approach = make_approach(stranger, code="LJ-18")

@@ -49,6 +49,40 @@ class TestRow:
         assert fault is not None
         assert (fault.pointer, fault.code) == (pointer, code)
 
+    @pytest.mark.parametrize(
+        ("field", "sent", "words"),
+        [
+            ("finish", "long jump", "One of run_through, pop_up, jump is expected."),
+            ("phases", ["start"], "One of acceleration, transition, attack is expected."),
+            ("official_m", "5,61", "A number is written as 5.61, with a point and without a unit."),
+            ("footfalls", {"toe_m": ["0,07"]}, "Expected is a number or null, not a text."),
+            ("footfalls", {"toe_m": 0.07}, "Expected is a list or null, not a number."),
+            ("start_mark_m", "105 ft", "Expected is a number or null, not a text."),
+            ("started_at", "20.11.2026 10:00", "A time is written as 2026-05-02T09:14:07+02:00."),
+            (
+                "started_at",
+                "2026-11-20T10:00:00",
+                "The time lacks its offset from UTC: 2026-05-02T09:14:07+02:00 has one.",
+            ),
+            ("athlete", "", "A text has 1 to 64 characters."),
+            ("athlete", "A\n04", "A text has no control characters."),
+            ("wind", 1.2, "There is no such field."),
+        ],
+    )
+    def test_says_what_to_write_instead(self, field: str, sent: object, words: str):
+        fault = read_row(json.dumps(GOOD | {field: sent}).encode(), ATTEMPTS).fault
+
+        assert fault is not None
+        assert fault.detail == words
+
+    def test_says_that_a_field_is_missing(self):
+        row = {name: value for name, value in GOOD.items() if name != "started_at"}
+
+        fault = read_row(json.dumps(row).encode(), ATTEMPTS).fault
+
+        assert fault is not None
+        assert (fault.pointer, fault.detail) == ("/started_at", "This field is missing.")
+
     @given(st.binary(max_size=200))
     def test_any_bytes_give_a_reading_or_a_fault(self, raw: bytes):
         row = read_row(raw, ATTEMPTS)
@@ -69,3 +103,5 @@ class TestRow:
         row = read_row(json.dumps(GOOD | {field: value}).encode(), ATTEMPTS)
 
         assert row.fault is None or row.fault.code
+        # The parser's own words mark names with backticks.
+        assert row.fault is None or "`" not in row.fault.detail
