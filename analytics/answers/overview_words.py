@@ -153,7 +153,7 @@ def _growth_words(given: dict[str, Any]) -> str:
         return _(
             "Grown by {grown} since the marks were set: look at the marks again, and go easy on "
             "the load."
-        ).format(grown=words.centimetres(since))
+        ).format(grown=words.height(since))
     return _("Grows fast, {rate} a year: go easy on the load, and look at the marks again.").format(
         rate=words.centimetres(rate)
     )

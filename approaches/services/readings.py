@@ -174,7 +174,7 @@ _WORDS = {
     "time_without_zone": "The time lacks its offset from UTC: 2026-05-02T09:14:07+02:00 has one.",
     "not_a_time": "A time is written as 2026-05-02T09:14:07+02:00.",
     "number_out_of_range": "The number is too large.",
-    "control_character": "A text has no control characters.",
+    "control_character": "A text has no control characters, and no signs that nobody sees.",
     "wrong_length": "A text has 1 to 64 characters.",
     "not_a_number": "A number is written as 5.61, with a point and without a unit.",
 }

@@ -65,7 +65,11 @@ class TestRow:
                 "The time lacks its offset from UTC: 2026-05-02T09:14:07+02:00 has one.",
             ),
             ("athlete", "", "A text has 1 to 64 characters."),
-            ("athlete", "A\n04", "A text has no control characters."),
+            (
+                "athlete",
+                "A\n04",
+                "A text has no control characters, and no signs that nobody sees.",
+            ),
             ("wind", 1.2, "There is no such field."),
         ],
     )
