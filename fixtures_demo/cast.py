@@ -169,8 +169,8 @@ JUMPERS = (
         ),
         seed=17,
         story=(
-            "He has grown 5.5 cm since January, most of it since his marks were set. His steps have "
-            "grown with him, his start mark has not, and he runs into the board."
+            "He has grown 5.5 cm since January, most of it since his marks were set. His steps "
+            "have grown with him, his start mark has not, and he runs into the board."
         ),
         raises=frozenset({"level", "no_jump_share"}),
         trouble="growth",

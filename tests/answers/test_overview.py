@@ -51,7 +51,10 @@ def with_run_up(**fields: Any) -> dict[str, Any]:
 # One athlete with each need; what it is, and a number of the sentence.
 CASES: dict[Need, tuple[dict[str, Any], str]] = {
     Need.LOAD: (with_run_up(session_ids=(uuid_of(4, 1),), session_jumps=(9,)), "9 full jumps"),
-    Need.GROWTH: ({"heights": ((ordinal(130), 1.67), (ordinal(30), 1.70))}, "3.0 cm since the marks"),
+    Need.GROWTH: (
+        {"heights": ((ordinal(130), 1.67), (ordinal(30), 1.70))},
+        "3.0 cm since the marks",
+    ),
     Need.NO_JUMPS: ({"alerts": (make_alert("no_jump_share"),)}, "11 of the last 20"),
     Need.LEVEL: ({"alerts": (make_alert("level"),)}, "14 cm short"),
     Need.SPREAD: (
