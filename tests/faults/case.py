@@ -160,6 +160,13 @@ class Case:
         )
         return {str(approach_id): count for approach_id, count in rows}
 
+    def refreshes(self) -> int:
+        """Return how often a series was brought up to date."""
+        ((refreshes,),) = self.query(
+            "SELECT coalesce(sum(revision), 0) FROM analytics_seriesstate WHERE club_id = %s"
+        )
+        return int(refreshes)
+
     def seen_in_figures(self) -> list[str]:
         rows = self.query(
             "SELECT a.external_id FROM analytics_seriespoint AS p"

@@ -4,31 +4,60 @@ import os
 import signal
 import time
 from collections.abc import Iterator
+from contextlib import suppress
 
 import pytest
 from celery import Celery
 
 from common.idling import EXIT_STATUS
 from tests.faults.case import Case
-from tests.faults.stack import Program, paused, wait_until
+from tests.faults.stack import START_PATIENCE_SECONDS, Program, paused, wait_until
 
 IDLE_LIMIT_SECONDS = 3
 
 
+# Of so many kills one takes the whole worker, which then has to start anew.
+WHOLE_EVERY = 5
+
+
 def kill_in_turn(case: Case, *, kills: int) -> None:
-    """Kill the worker with its children, or one child of it, again and again under load."""
+    """Kill one child of the worker, or the worker with its children, again and again under load.
+
+    Each time it has worked since the last one: a worker that is always killed while it starts
+    shows nothing. Some are killed while they start besides.
+    """
     worker = case.stack.worker
     with case.load(send_again=False) as load:
-        for _ in range(kills):
-            time.sleep(case.rng.uniform(0.2, 0.8))
+        for number in range(kills):
+            wait_until_it_works(case)
+            time.sleep(case.rng.uniform(0.0, 0.6))
             children = worker.children()
-            if children and case.rng.random() < 0.5:
-                os.kill(case.rng.choice(children), signal.SIGKILL)
-            else:
-                worker.kill_with_children()
+            if children and number % WHOLE_EVERY:
+                with suppress(ProcessLookupError):  # it was just being replaced
+                    os.kill(case.rng.choice(children), signal.SIGKILL)
+                continue
+            worker.kill_with_children()
+            time.sleep(case.rng.uniform(0.0, 0.5))
+            worker.start()
+            if case.rng.random() < 0.5:
                 time.sleep(case.rng.uniform(0.0, 0.5))
+                worker.kill_with_children()
                 worker.start()
-    case.tell(f"{kills} kills, {len(load.timings)} pushes")
+    case.tell(f"{kills} kills, {len(load.timings)} pushes, {case.refreshes()} refreshes meanwhile")
+
+
+def wait_until_it_works(case: Case) -> None:
+    """Wait until a series is refreshed from now on, and start again what ended by itself.
+
+    A worker that loses a child before it is ready ends.
+    """
+    before = case.refreshes()
+
+    def has_worked() -> bool:
+        case.stack.start_what_ended()
+        return case.refreshes() > before
+
+    wait_until(has_worked, "a series was refreshed", patience_seconds=START_PATIENCE_SECONDS)
 
 
 def check_that_nothing_is_missing(case: Case) -> None:
