@@ -354,7 +354,7 @@ def _reason(finding: Finding, seen: Diagnosis) -> Reason:
 def _how_sure(finding: Finding, seen: Diagnosis) -> str:
     """Say how likely a trouble is; where that would do to name it, why it is not named."""
     sure = _chance(finding)
-    if finding.shown or finding.probability < _limit_of(finding.trouble):
+    if finding.shown or finding.probability < _limit_of(finding):
         return sure
     return f"{sure} {_what_speaks_against(finding.trouble, seen)}"
 
@@ -371,11 +371,13 @@ def _what_speaks_against(trouble: Trouble, seen: Diagnosis) -> str:
             if steers_late
             else _("But no one part of the run-up stands out.")
         )
-    return _("But it changes from session to session, and what makes it change goes first.")
+    if any(each.shown and each.trouble in _OVER_SESSIONS for each in seen.findings):
+        return _("But it changes from session to session, and what makes it change goes first.")
+    return _("But the first attempts of a session more likely meet it, and tiredness goes first.")
 
 
 def _chance(finding: Finding) -> str:
-    limit = _limit_of(finding.trouble)
+    limit = _limit_of(finding)
     if finding.trouble in SLOPES:
         # How seldom chance does as much is not how likely the trouble is.
         return _(
@@ -389,7 +391,7 @@ def _chance(finding: Finding) -> str:
 def _numbers(finding: Finding) -> Numbers:
     return {
         "probability": finding.probability,
-        "limit": _limit_of(finding.trouble),
+        "limit": _limit_of(finding),
         "estimate": finding.estimate,
         "low": finding.interval.low,
         "high": finding.interval.high,
@@ -398,9 +400,14 @@ def _numbers(finding: Finding) -> Numbers:
     }
 
 
-def _limit_of(trouble: Trouble) -> float:
+def _limit_of(finding: Finding) -> float:
     """Return from where a trouble counts as shown."""
-    return DEFAULT_SETTINGS.slope_level if trouble in SLOPES else DEFAULT_SETTINGS.sure
+    if finding.trouble not in SLOPES:
+        return DEFAULT_SETTINGS.sure
+    usual = DEFAULT_SETTINGS.slope_level
+    # Tiredness counts from less on where it alone makes the mark look wrong.
+    is_tired = finding.trouble is Trouble.FATIGUE and finding.shown
+    return DEFAULT_SETTINGS.tired_level if is_tired and finding.probability < usual else usual
 
 
 def _would_change(seen: Diagnosis) -> list[str]:
@@ -408,7 +415,7 @@ def _would_change(seen: Diagnosis) -> list[str]:
     changes = []
     hidden = [each for each in seen.findings if not each.shown]
     if hidden:
-        nearest = max(hidden, key=lambda each: each.probability / _limit_of(each.trouble))
+        nearest = max(hidden, key=lambda each: each.probability / _limit_of(each))
         changes.append(
             _("Next to be named: {trouble}. {how_sure}").format(
                 trouble=trouble_name(nearest), how_sure=_how_sure(nearest, seen)

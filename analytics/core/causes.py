@@ -10,7 +10,7 @@ from scipy import stats
 
 from analytics.core import conventions
 from analytics.core.baselines import PRIOR_BETWEEN_SHARE
-from analytics.core.conventions import FloatArray, IntArray
+from analytics.core.conventions import FloatArray, IntArray, Interval
 
 MIN_WINDS = 6
 """Wind readings below which no line on the wind is fitted."""
@@ -79,6 +79,30 @@ class ErrorCauses:
     place: Slope | None
     wind: Slope | None
     session: Slope | None
+
+    def probability_above(self, limit_m: float) -> float:
+        """Return the probability that the true mean lies above a limit."""
+        if self.mean_standard_error_m == 0:
+            return float(self.mean_m > limit_m)
+        t = (limit_m - self.mean_m) / self.mean_standard_error_m
+        return float(stats.t.sf(t, self.mean_df))
+
+    def probability_beyond(self, limit_m: float) -> float:
+        """Return the probability that the mean is off by more, on the likelier side."""
+        return max(self.probability_above(limit_m), 1 - self.probability_above(-limit_m))
+
+    def probability_within(self, limit_m: float) -> float:
+        """Return the probability that the mean is off by less, on either side."""
+        return self.probability_above(-limit_m) - self.probability_above(limit_m)
+
+    def mean_interval(self) -> Interval:
+        """Return the 95 % interval of the mean."""
+        return conventions.t_interval(
+            estimate=self.mean_m,
+            standard_error=self.mean_standard_error_m,
+            df=self.mean_df,
+            level=conventions.DEFAULT_LEVEL,
+        )
 
 
 def error_causes(

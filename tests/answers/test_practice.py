@@ -45,6 +45,20 @@ class TestPracticeFocus:
         }
         assert len(found.diagnosis.findings) == 7
 
+    def test_says_why_a_mark_is_not_wrong_that_the_tired_miss_later(self):
+        toe = np.tile(np.asarray(PLAN.toe_m), (12, 1))
+        chance = 0.17 * np.array([1, -1, -1, 1, 1, -1])
+        toe[:, 5:] += np.tile(0.02 + 0.08 * np.arange(6) + chance, 2)[:, None]
+
+        found = practice_focus.work_out(make_run_ups(toe, marks=PLAN, session=[0] * 6 + [1] * 6))
+
+        told = practice_focus.tell(found)
+        reasons = {each.code: each for each in told.reasons}
+        assert told.text.startswith("Shorten the sessions or rest longer")
+        assert "the first attempts of a session more likely meet it" in reasons["wrong_mark"].text
+        assert "it counts below 10%" in reasons["fatigue"].text
+        assert reasons["fatigue"].numbers["limit"] == 0.9
+
     @pytest.mark.parametrize(
         ("athlete", "trouble", "said", "named"),
         [

@@ -220,3 +220,38 @@ class TestSides:
         assert {each.trouble for each in found.findings if each.shown} >= {trouble}
         both = {Trouble.FATIGUE, Trouble.LONGER_EACH_TIME}
         assert both & {each.trouble for each in found.findings} == {trouble}
+
+
+class TestTiredness:
+    """From attempt to attempt 8 cm farther from the pit, among 17 cm of chance; two sessions."""
+
+    def missed(self, at_first_m: float, *, each_m: float = 0.08) -> SimulatedAttempts:
+        made = troubles.attempts_with("none", [6, 6], seed=1)
+        chance = 0.17 * np.array([1, -1, -1, 1, 1, -1])
+        made.toe_m[:] = troubles.PLAN.toe_m
+        made.toe_m[:, 5:] += np.tile(at_first_m + each_m * np.arange(6) + chance, 2)[:, None]
+        made.no_jump[:] = False
+        return made
+
+    def test_that_is_hardly_shown_is_no_wrong_mark_where_the_mark_is_met_at_first(self):
+        found = {each.trouble: each for each in diagnosed(self.missed(0.02)).findings}
+
+        # The mean is off by 22 cm, so the mark would be wrong; the line alone would not be shown.
+        assert found[Trouble.WRONG_MARK].probability >= 0.8
+        assert not found[Trouble.WRONG_MARK].shown
+        assert 0.90 < found[Trouble.FATIGUE].probability < 0.98
+        assert found[Trouble.FATIGUE].shown
+
+    def test_leaves_a_mark_wrong_that_is_missed_from_the_first_attempt_on(self):
+        found = {each.trouble: each for each in diagnosed(self.missed(0.2)).findings}
+
+        assert found[Trouble.WRONG_MARK].shown
+        assert not found[Trouble.FATIGUE].shown
+
+    def test_that_is_hardly_shown_is_not_named_where_nothing_is_missed(self):
+        assert diagnosed(self.missed(-0.2)).main is None
+
+    def test_goes_one_way_only(self):
+        toward_the_pit = diagnosed(self.missed(-0.02, each_m=-0.08))
+
+        assert toward_the_pit.main is Trouble.WRONG_MARK
