@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from analytics.answers import expecting, told, words
 from analytics.answers.speed import mps
 from analytics.answers.told import Reason, Told
-from analytics.core import known_habits, simulator, what_if
+from analytics.core import known_habits, own_habits, simulator, what_if
 from analytics.core.conventions import Interval, NotEnoughAttempts
 from analytics.core.known_habits import KnownTo
 from analytics.core.simulator import Athlete
@@ -76,7 +76,8 @@ class Compared:
     Attributes
     ----------
     n, n_sessions
-        Own attempts with every footfall measured, and their sessions.
+        Own attempts with every footfall measured, or with all but the toe of a no jump, and their
+        sessions.
     n_simulated
         Simulated attempts of each kind.
     aim_m, new_aim_m
@@ -88,7 +89,7 @@ class Compared:
         `official_m` is the best of six, None where no distances are known or hardly any is valid.
     known_to
         Within what the changes lie, as well as these attempts know the habits. Of the mean square
-        error as it is, square metres.
+        error as it is, square metres. None with fewer than `known_habits.MIN_SESSIONS` sessions.
     """
 
     n: int
@@ -122,9 +123,12 @@ def work_out(run_ups: RunUps, choices: Choices, *, step: Step = lambda _done, _o
     ValueError
         Steps that the run-up does not have.
     """
-    attempts = run_ups.of_latest_revision()
-    model = _model_of(attempts)
-    me = what_if.own_habits(attempts.toe_m, like=model, wind_mps=attempts.wind_mps)
+    latest = run_ups.of_latest_revision()
+    attempts = latest.those(own_habits.usable(latest.toe_m, latest.no_jump))
+    model = _model_of(latest)
+    me = own_habits.own_habits(
+        attempts.toe_m, like=model, wind_mps=attempts.wind_mps, no_jump=attempts.no_jump
+    )
     if isinstance(me, NotEnoughAttempts):
         return Found(choices, me)
     known_wind = attempts.wind_mps[~np.isnan(attempts.wind_mps)]
@@ -143,6 +147,7 @@ def work_out(run_ups: RunUps, choices: Choices, *, step: Step = lambda _done, _o
         aims_m=(aim_m, new_aim_m),
     )
     step(1, PARTS)
+    n_sessions = int(np.unique(attempts.session_labels).size)
     changes: list[known_habits.Changes] = []
     drawn = known_habits.resampled_changes(
         attempts.toe_m,
@@ -152,8 +157,9 @@ def work_out(run_ups: RunUps, choices: Choices, *, step: Step = lambda _done, _o
         change=change,
         aims_m=(aim_m, new_aim_m),
         rng=np.random.default_rng(_SEED),
-        n_resamples=RESAMPLES,
+        n_resamples=RESAMPLES if n_sessions >= known_habits.MIN_SESSIONS else 0,
         n_sessions=SESSIONS_OF_RESAMPLE,
+        no_jump=attempts.no_jump,
     )
     for number, each in enumerate(drawn, 1):
         if each is not None:
@@ -169,13 +175,12 @@ def work_out(run_ups: RunUps, choices: Choices, *, step: Step = lambda _done, _o
         ),
         drawn=known_habits.n_drawn(attempts.session_labels),
     )
-    complete = ~np.isnan(attempts.toe_m).any(axis=1)
     square = found.mean_square_error_m2
     return Found(
         choices,
         Compared(
-            n=int(np.count_nonzero(complete)),
-            n_sessions=int(np.unique(attempts.session_labels[complete]).size),
+            n=len(attempts),
+            n_sessions=n_sessions,
             n_simulated=found.n_attempts,
             aim_m=aim_m,
             new_aim_m=new_aim_m,
@@ -183,25 +188,21 @@ def work_out(run_ups: RunUps, choices: Choices, *, step: Step = lambda _done, _o
             no_jump_share=found.no_jump_share,
             typical_error_m=(float(np.sqrt(square.before)), float(np.sqrt(square.after))),
             mean_square_error_m2=square,
-            official_m=found.official_m if _has_distances(attempts) else None,
-            known_to=(
-                None
-                if isinstance(known_to, NotEnoughAttempts)
-                else _possible(known_to, found.no_jump_share)
-            ),
+            official_m=found.official_m if _has_distances(latest) else None,
+            known_to=(None if isinstance(known_to, NotEnoughAttempts) else _possible(known_to)),
         ),
     )
 
 
-def _possible(known_to: KnownTo, share: Outcome) -> KnownTo:
-    """Return the ranges without what no share can be: below none of the attempts, or above all."""
-    low, high = -share.before, 1 - share.before
+def _possible(known_to: KnownTo) -> KnownTo:
+    """Return the ranges without what no change of a share can be: below -1 or above 1.
+
+    Not without what is more than the share before: that is known no better than the change.
+    """
     wide = known_to.no_jump_share
     return replace(
         known_to,
-        no_jump_share=replace(
-            wide, low=min(max(wide.low, low), high), high=min(max(wide.high, low), high)
-        ),
+        no_jump_share=replace(wide, low=max(wide.low, -1.0), high=min(wide.high, 1.0)),
     )
 
 
@@ -316,6 +317,11 @@ def _no_jumps(figures: Compared) -> str:
     share = figures.no_jump_share
     shares = {"before": words.percent(share.before), "after": words.percent(share.after)}
     known = None if figures.known_to is None else figures.known_to.no_jump_share
+    if figures.n_sessions < known_habits.MIN_SESSIONS:
+        return _(
+            "No jumps go from {before} to {after} of all attempts; fewer than {sessions} do not "
+            "show how much days differ, so how sure that is cannot be said."
+        ).format(**shares, sessions=words.sessions(known_habits.MIN_SESSIONS))
     if known is None:
         return _(
             "No jumps go from {before} to {after} of all attempts; how sure that is cannot be said."

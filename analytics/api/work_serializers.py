@@ -10,6 +10,7 @@ from analytics.api.answer_serializers import AnswerSerializer
 from analytics.api.asked import DEFAULT_LAST, MOST_LAST
 from analytics.api.report_serializers import SquadSeasonSerializer
 from analytics.api.serializers import IntervalSerializer, figure
+from analytics.core import known_habits
 from analytics.models import WorkFailure, WorkKind, WorkState
 from approaches.models import FinishClass
 from common.api import fields
@@ -105,7 +106,9 @@ class KnownToSerializer(serializers.Serializer[Any]):
 class ComparedSerializer(serializers.Serializer[Any]):
     """What the change would do."""
 
-    n = serializers.IntegerField(help_text="Own attempts with every footfall measured.")
+    n = serializers.IntegerField(
+        help_text="Own attempts with every footfall measured, or all but the toe of a no jump."
+    )
     n_sessions = serializers.IntegerField()
     n_simulated = serializers.IntegerField(help_text="Simulated attempts of each kind.")
     aim_m = serializers.FloatField()
@@ -120,7 +123,10 @@ class ComparedSerializer(serializers.Serializer[Any]):
         allow_null=True,
         help_text=f"Best of six; null with fewer than {what_if.MIN_DISTANCES} known distances.",
     )
-    known_to = KnownToSerializer(allow_null=True)
+    known_to = KnownToSerializer(
+        allow_null=True,
+        help_text=f"Null with fewer than {known_habits.MIN_SESSIONS} sessions.",
+    )
 
 
 class WhatIfAnswerSerializer(AnswerSerializer):

@@ -8,17 +8,20 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from analytics.core import conventions, what_if
-from analytics.core.conventions import DEFAULT_LEVEL, Interval, NotEnoughAttempts
+from analytics.core import conventions, own_habits, what_if
+from analytics.core.conventions import DEFAULT_LEVEL, IntArray, Interval, NotEnoughAttempts
 from analytics.core.simulator import Athlete
 
 MIN_RESAMPLES = 50
 """From so many on a standard error hardly gains (Efron & Tibshirani 1993, from memory)."""
 
 COVERED = 0.9
-"""What ranges that were made for 95 % covered of 440 simulated changes; so they are called that."""
+"""What ranges that were made for 95 % cover, and are called (docs/metrics/what_if_ranges.md)."""
 
-MIN_SESSIONS = 5
+MIN_SESSIONS = 3
+"""Sessions below which nobody can tell how days differ: two covered as little as 0.5."""
+
+MIN_WHOLE_SESSIONS = 5
 """Sessions from which on whole ones are drawn; ours."""
 
 Change = Callable[[Athlete], Athlete]
@@ -68,13 +71,14 @@ def resampled_changes(
     rng: np.random.Generator,
     n_resamples: int,
     n_sessions: int,
+    no_jump: npt.ArrayLike | None = None,
 ) -> Iterator[Changes | None]:
     """Draw own sessions anew, again and again, and yield what the change does in each.
 
     Parameters
     ----------
-    toe_m, wind_mps, like
-        As `what_if.own_habits` takes them.
+    toe_m, wind_mps, like, no_jump
+        As `own_habits.own_habits` takes them.
     session
         Shape (n,): which session each attempt was made in.
     change
@@ -100,8 +104,11 @@ def resampled_changes(
     -----
     Whole sessions are drawn with replacement, since attempts of one share their day, and habits
     taken from what came out (Efron 1979, Field & Welsh 2007, from memory). With fewer than
-    `MIN_SESSIONS` there are too few to draw from, and attempts are drawn. All resamples simulate
-    with the same luck, so that they differ by what the habits are and hardly by chance.
+    `MIN_WHOLE_SESSIONS` there are too few to draw from: so few whole ones would know sixteen gains
+    from a handful of attempts again and again. Then attempts are drawn anew within each session
+    that was drawn: what attempts differ by counts nearly twice, and makes up for what so few
+    sessions cannot show of how they differ (Davison & Hinkley 1997, from memory). All resamples
+    simulate with the same luck, so that they differ by what the habits are and hardly by chance.
 
     Examples
     --------
@@ -126,18 +133,15 @@ def resampled_changes(
     [True, True, True]
     """
     toe, wind = np.asarray(toe_m, dtype=np.float64), np.asarray(wind_mps, dtype=np.float64)
+    beyond = np.zeros(toe.shape[0], dtype=np.bool_) if no_jump is None else np.asarray(no_jump)
     labels = np.unique(np.asarray(session), return_inverse=True)[1]
-    n_days = int(labels.max(initial=-1)) + 1
+    days = [np.flatnonzero(labels == day) for day in range(int(labels.max(initial=-1)) + 1)]
     luck = int(rng.integers(2**63))
     for _ in range(n_resamples):
-        drawn = (
-            np.concatenate(
-                [np.flatnonzero(labels == day) for day in rng.integers(n_days, size=n_days)]
-            )
-            if n_days >= MIN_SESSIONS
-            else rng.integers(toe.shape[0], size=toe.shape[0])
+        drawn = _drawn(days, rng)
+        me = own_habits.own_habits(
+            toe[drawn], like=like, wind_mps=wind[drawn], no_jump=beyond[drawn]
         )
-        me = what_if.own_habits(toe[drawn], like=like, wind_mps=wind[drawn])
         if isinstance(me, NotEnoughAttempts):
             yield None
             continue
@@ -158,6 +162,8 @@ def resampled_changes(
 def n_drawn(session: npt.ArrayLike) -> int:
     """Return how many sessions, or else attempts, `resampled_changes` draws at a time.
 
+    That is what a range has its degrees of freedom from.
+
     Parameters
     ----------
     session
@@ -170,7 +176,7 @@ def n_drawn(session: npt.ArrayLike) -> int:
     """
     labels = np.asarray(session)
     n_days = int(np.unique(labels).size)
-    return n_days if n_days >= MIN_SESSIONS else int(labels.size)
+    return n_days if n_days >= MIN_WHOLE_SESSIONS else int(labels.size)
 
 
 def known_to(
@@ -231,6 +237,14 @@ def known_to(
             else None
         ),
     )
+
+
+def _drawn(days: Sequence[IntArray], rng: np.random.Generator) -> IntArray:
+    """Return the places of attempts whose sessions are drawn, and where these are few they too."""
+    chosen = [days[day] for day in rng.integers(len(days), size=len(days))]
+    if len(days) < MIN_WHOLE_SESSIONS:
+        chosen = [rng.choice(day, size=day.size) for day in chosen]
+    return np.concatenate(chosen)
 
 
 def _range(values: Sequence[float], estimate: float, drawn: int) -> Interval:

@@ -2,24 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 
-from analytics.core import conventions, needed_made, simulator, wind
+from analytics.core import conventions, simulator, wind
 from analytics.core.conventions import (
     DEFAULT_LEVEL,
-    BoolArray,
     FloatArray,
     Interval,
-    NotEnoughAttempts,
 )
 from analytics.core.simulator import Athlete
-
-MIN_OWN_ATTEMPTS = 15
-"""Complete attempts below which nobody's habits are simulated; ours."""
 
 SESSIONS, ATTEMPTS_EACH = 2000, 6
 """What is simulated of each athlete unless more or less is asked for."""
@@ -246,106 +239,6 @@ def expected_board(athlete: Athlete) -> tuple[float, float]:
     )
 
 
-def own_habits(
-    toe_m: npt.ArrayLike, *, like: Athlete, wind_mps: npt.ArrayLike | None = None
-) -> Athlete | NotEnoughAttempts:
-    """Return a simulated athlete whose spread and steering are those of own attempts.
-
-    Parameters
-    ----------
-    toe_m
-        Shape (n, steps + 1): footfalls of one plan revision, k = 0 the take-off foot, NaN where
-        not measured.
-    like
-        Whose speed, distances and other habits are taken; its number of steps counts.
-    wind_mps
-        Shape (n,): as read, NaN where nobody did: such an attempt counts as made in the usual wind.
-        Without it what the wind did is taken for unsteadiness.
-
-    Returns
-    -------
-    Athlete or NotEnoughAttempts
-        `MIN_OWN_ATTEMPTS` complete attempts are needed. It aims where the attempts landed on
-        average, without session effect or perception: both are in the spread that was measured, and
-        in the gains. Its wind is that of the attempts less its mean: 0 is the usual one.
-
-    Raises
-    ------
-    ValueError
-        Shapes that do not fit, infinite values.
-
-    Notes
-    -----
-    Of each step the gain is the slope of made on needed (`needed_made`), its unsteadiness the SD of
-    what is left on n - 2 degrees of freedom: then the SD at the board comes out as measured, but
-    for the degrees of freedom. What wind adds to a step (`wind.usual_wind_slope`, of a usual
-    athlete) is taken out of what was made, and stays in what was needed. Attempts with a gap are
-    left out whole, and so are no jumps that nobody measured: where there are many, the risk is
-    understated.
-
-    Examples
-    --------
-    >>> made = simulator.simulate(
-    ...     Athlete(), attempts_by_session=[60], rng=np.random.default_rng(1)
-    ... )
-    >>> own = own_habits(made.toe_m, like=Athlete())
-    >>> len(own.gains), own.wind_sd_mps
-    (16, 0.0)
-    """
-    toe = needed_made.check_footfalls(toe_m)
-    if toe.shape[1] != like.n_steps + 1:
-        raise ValueError(f"{like.n_steps} steps have {like.n_steps + 1} footfalls: {toe.shape}")
-    is_complete: BoolArray = np.asarray(~np.isnan(toe).any(axis=1))
-    complete = toe[is_complete]
-    n = complete.shape[0]
-    if n < MIN_OWN_ATTEMPTS:
-        return NotEnoughAttempts(n=n, needed=MIN_OWN_ATTEMPTS)
-    usual = complete.mean(axis=0)
-    off = complete - usual
-    needed, made = off[:, 1:], np.diff(off, axis=1)
-    blown = _off_usual_wind(wind_mps, is_complete)
-    slope = wind.usual_wind_slope(np.maximum(usual[-1] - usual, 0.0))
-    felt = wind.felt_wind(blown)
-    made = made - np.outer(felt - felt.mean(), np.diff(slope))
-    squares = np.sum(needed**2, axis=0)
-    spread = squares > n * conventions.NO_SPREAD_M**2
-    gains = np.zeros(like.n_steps)
-    gains[spread] = np.sum(needed * made, axis=0)[spread] / squares[spread]
-    left = np.sqrt(np.sum((made - gains * needed) ** 2, axis=0) / (n - 2))
-    return replace(
-        like,
-        aim_m=float(complete[:, 0].mean()),
-        mark_error_m=0.0,
-        start_sd_m=float(np.sqrt(squares[-1] / (n - 1))),
-        session_sd_m=0.0,
-        persistence=0.0,
-        step_sds_m=_plain(left),
-        gains=_plain(gains),
-        perception_sd_m=0.0,
-        perception_sd_share=0.0,
-        wind_sd_mps=float(blown.std(ddof=1)),
-        mean_wind_mps=0.0,
-        fatigue=0.0,
-        fatigue_spread=0.0,
-        growth=0.0,
-        speed_cv=0.0,
-    )
-
-
-def _off_usual_wind(wind_mps: npt.ArrayLike | None, is_complete: BoolArray) -> FloatArray:
-    """Return by how much the wind of each complete attempt was off their mean, 0 if unknown."""
-    if wind_mps is None:
-        return np.zeros(np.count_nonzero(is_complete))
-    read = np.asarray(wind_mps, dtype=np.float64)
-    if read.shape != is_complete.shape:
-        raise ValueError(f"{is_complete.size} attempts have as many winds: {read.shape}")
-    conventions.check_not_infinite(read, name="wind_mps")
-    read = read[is_complete]
-    known = ~np.isnan(read)
-    mean = float(read[known].mean()) if known.any() else 0.0
-    return np.where(known, read - mean, 0.0)
-
-
 def _outcome(before: FloatArray, after: FloatArray) -> Outcome:
     difference = after - before
     error = float(difference.std(ddof=1) / np.sqrt(difference.size))
@@ -359,7 +252,3 @@ def _outcome(before: FloatArray, after: FloatArray) -> Outcome:
             estimate=change, standard_error=error, df=difference.size - 1, level=DEFAULT_LEVEL
         ),
     )
-
-
-def _plain(values: Sequence[float] | FloatArray) -> tuple[float, ...]:
-    return tuple(float(value) for value in values)

@@ -12,6 +12,7 @@ from scipy import stats
 
 from analytics.answers import what_if
 from analytics.answers.what_if import Choices, Compared, Found, Steadier
+from analytics.core import own_habits
 from analytics.core import what_if as core
 from analytics.core.conventions import NotEnoughAttempts
 from analytics.core.simulator import Athlete
@@ -62,7 +63,7 @@ def found_of(name: str) -> Found:
 class TestFigures:
     def test_before_is_the_share_of_the_habits_in_closed_form(self):
         run_ups = simulated(ATHLETE, [6] * 5, seed=2, marks=marks_of(ATHLETE))
-        me = core.own_habits(run_ups.toe_m, like=ATHLETE, wind_mps=run_ups.wind_mps)
+        me = own_habits.own_habits(run_ups.toe_m, like=ATHLETE, wind_mps=run_ups.wind_mps)
         assert isinstance(me, Athlete)
 
         figures = figures_for(HALVED)
@@ -112,11 +113,34 @@ class TestFigures:
         assert figures.known_to is not None
         assert figures.known_to.no_jump_share.low == figures.known_to.no_jump_share.high == 0.0
 
-    def test_no_range_goes_beyond_none_or_all(self):
-        figures = figures_for(Choices(aim_m=0.6), sessions=[5] * 3)
+    def test_no_range_goes_beyond_what_a_share_can_change_by(self):
+        unlike = replace(ATHLETE, steering_from=0, step_sd_m=0.02, session_sd_m=0.15, aim_m=0.2)
+
+        figures = figures_for(Choices(aim_m=-0.3), unlike, sessions=[5] * 3)
 
         assert figures.known_to is not None
-        assert figures.known_to.no_jump_share.low == pytest.approx(-figures.no_jump_share.before)
+        assert figures.known_to.no_jump_share.high == 1.0
+
+    def test_a_share_that_falls_to_none_is_known_no_better_than_it_was_before(self):
+        """The range may reach below the share before, which these attempts know as little."""
+        figures = figures_for(Choices(aim_m=0.6), sessions=[5] * 3)
+
+        assert figures.no_jump_share.after == 0.0
+        assert figures.known_to is not None
+        assert figures.known_to.no_jump_share.low < -figures.no_jump_share.before
+
+    def test_no_jumps_that_nobody_measured_count(self):
+        hidden = replace(ATHLETE, unmeasured_no_jump_share=1.0)
+        run_ups = simulated(hidden, [6] * 8, seed=2, marks=marks_of(ATHLETE))
+        measured = simulated(ATHLETE, [6] * 8, seed=2, marks=marks_of(ATHLETE))
+
+        found, known = (what_if.work_out(each, HALVED).what_if for each in (run_ups, measured))
+
+        assert np.isnan(run_ups.board_toe_m).sum() >= 5
+        assert isinstance(found, Compared)
+        assert isinstance(known, Compared)
+        assert (found.n, found.n_sessions) == (48, 8)
+        assert found.no_jump_share.before == pytest.approx(known.no_jump_share.before, abs=0.05)
 
     def test_attempts_of_the_latest_revision_count(self):
         run_ups = simulated(ATHLETE, [6] * 5, seed=2, marks=marks_of(ATHLETE))
@@ -181,6 +205,16 @@ class TestTooFew:
         figures = figures_for(HALVED, sessions=[5] * 3)
 
         assert (figures.n, figures.n_sessions) == (15, 3)
+        assert figures.known_to is not None
+
+    def test_two_sessions_do_not_show_how_sure_it_is(self):
+        found = found_for(HALVED, sessions=[9] * 2)
+
+        assert isinstance(found.what_if, Compared)
+        assert (found.what_if.n_sessions, found.what_if.known_to) == (2, None)
+        said = what_if.tell(found)
+        assert "fewer than 3 sessions do not show how much days differ" in said.text
+        assert said.reasons[0].text == "Whether no jumps become fewer or more is not shown."
 
 
 class TestWords:

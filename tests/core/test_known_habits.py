@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from analytics.core import known_habits, simulator, what_if
+from analytics.core import known_habits, own_habits, simulator, what_if
 from analytics.core.conventions import NotEnoughAttempts
 from analytics.core.known_habits import Changes, KnownTo, known_to, resampled_changes
 from analytics.core.simulator import Athlete
@@ -61,7 +61,7 @@ class TestResampledChanges:
         fresh = []
         for seed in range(30):
             made = measured([5] * 8, seed=100 + seed)
-            me = what_if.own_habits(made.toe_m, like=ME, wind_mps=made.wind_mps)
+            me = own_habits.own_habits(made.toe_m, like=ME, wind_mps=made.wind_mps)
             assert isinstance(me, Athlete)
             found = what_if.what_if(
                 me, back(me), rng=np.random.default_rng(1), n_sessions=100, aims_m=(0.06, 0.06)
@@ -101,6 +101,39 @@ class TestResampledChanges:
         assert steps == pytest.approx(np.round(steps), abs=1e-6)
         assert len(set(np.round(steps))) > 5
 
+    def test_with_fewer_sessions_attempts_are_drawn_within_those_drawn(self):
+        """The mean start varies by both: as Davison & Hinkley 1997, 3.8, have it (from memory).
+
+        Days at -0.1, 0 and 0.1 m, in each attempts at -0.06 to 0.06 m: of a mean of three days the
+        variance is that of the days over 3, and that within over the attempts.
+        """
+        plan = simulator.plan_run_up(ME).toe_m
+        within = np.array([-0.06, -0.03, -0.01, 0.01, 0.03, 0.06])
+        off = (np.array([-0.1, 0.0, 0.1])[:, None] + within).ravel()
+        seen: list[float] = []
+
+        def note(athlete: Athlete) -> Athlete:
+            seen.append(athlete.aim_m)
+            return athlete
+
+        list(
+            resampled_changes(
+                plan + off[:, None],
+                wind_mps=np.full(18, np.nan),
+                session=np.repeat(np.arange(3), 6),
+                like=ME,
+                change=note,
+                aims_m=(0.06, 0.06),
+                rng=np.random.default_rng(1),
+                n_resamples=80,
+                n_sessions=100,
+            )
+        )
+
+        expected = np.var([-0.1, 0.0, 0.1]) / 3 + np.var(within) / 18
+        # A variance of 80 is known to 16 %.
+        assert np.var(seen) == pytest.approx(expected, rel=0.48)
+
     def test_too_few_complete_attempts_drawn_are_no_change(self):
         made = measured([15])
         gap = made.toe_m.copy()
@@ -120,7 +153,8 @@ class TestResampledChanges:
             )
         )
 
-        # Of 15 drawn, one at least is the one with the gap in 1 - (14 / 15)^15 = 64 % of cases.
+        # One session, so attempts are drawn: of 15, one at least is the one with the gap in
+        # 1 - (14 / 15)^15 = 64 % of cases.
         assert 6 <= found.count(None) <= 19
 
     def test_is_the_same_from_the_same_seed(self):

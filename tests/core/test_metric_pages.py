@@ -11,7 +11,7 @@ from analytics.core import alert_settings
 
 FOLDER = Path(__file__).parents[2] / "docs" / "metrics"
 PAGES = sorted(FOLDER.glob("*.md"))
-WRITTEN_BY_COMMANDS = {"coverage", "decisions", "false_alarms"}
+WRITTEN_BY_COMMANDS = {"coverage", "decisions", "false_alarms", "what_if_ranges"}
 NOT_ABOUT_A_METRIC = WRITTEN_BY_COMMANDS | {"index", "mutation"}
 HEADINGS = ["Formula", "Units and sign", "Edge cases", "Worked example", "How to read it", "Source"]
 

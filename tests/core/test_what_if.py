@@ -9,9 +9,8 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from analytics.core import simulator, what_if
-from analytics.core.conventions import NotEnoughAttempts
 from analytics.core.simulator import Athlete
-from analytics.core.what_if import expected_board, own_habits, steadier
+from analytics.core.what_if import expected_board, steadier
 
 ME = Athlete()
 NAN = float("nan")
@@ -163,104 +162,6 @@ class TestSteadier:
     def test_bad_input_is_refused(self, first, last, factor):
         with pytest.raises(ValueError, match=r"steps|factor"):
             steadier(ME, first_step=first, last_step=last, factor=factor)
-
-
-class TestOwnHabits:
-    def test_the_spread_at_the_board_comes_out_as_measured(self):
-        toe = simulator.simulate(
-            replace(ME, unmeasured_no_jump_share=0.0),
-            attempts_by_session=[6] * 10,
-            rng=np.random.default_rng(4),
-        ).toe_m
-
-        own = own_habits(toe, like=ME)
-
-        assert isinstance(own, Athlete)
-        mean, sd = expected_board(own)
-        assert mean == pytest.approx(toe[:, 0].mean())
-        # But for degrees of freedom: 58 and 59 of 60.
-        assert sd == pytest.approx(toe[:, 0].std(ddof=1), rel=0.01)
-
-    def test_what_was_put_in_is_found(self):
-        known = replace(
-            ME,
-            gains=(0.5, 0.4, 0.3) + (0.0,) * 13,
-            step_sds_m=(0.03,) * 8 + (0.09,) * 8,
-            perception_sd_m=0.0,
-            session_sd_m=0.0,
-            wind_sd_mps=0.0,
-            measurement_sd_m=0.0,
-            unmeasured_no_jump_share=0.0,
-        )
-        toe = simulator.simulate(
-            known, attempts_by_session=[2000], rng=np.random.default_rng(5)
-        ).toe_m
-
-        own = own_habits(toe, like=ME)
-
-        assert isinstance(own, Athlete)
-        assert own.gains == pytest.approx(known.gains, abs=0.05)
-        assert own.step_sds_m == pytest.approx(known.step_sds_m, rel=0.08)
-        assert own.start_sd_m == pytest.approx(ME.start_sd_m, rel=0.08)
-
-    def test_the_wind_is_taken_out_of_the_steps_and_comes_back_as_wind(self):
-        # Hardly anything but wind: its SD is found, and the steps are as steady as they are.
-        blown = replace(
-            ME,
-            steering_from=0,
-            start_sd_m=0.0,
-            session_sd_m=0.0,
-            step_sd_m=0.01,
-            wind_sd_mps=1.0,
-            measurement_sd_m=0.0,
-            unmeasured_no_jump_share=0.0,
-        )
-        made = simulator.simulate(blown, attempts_by_session=[2000], rng=np.random.default_rng(11))
-
-        own = own_habits(made.toe_m, like=ME, wind_mps=made.wind_mps)
-        unaware = own_habits(made.toe_m, like=ME)
-
-        assert isinstance(own, Athlete)
-        assert isinstance(unaware, Athlete)
-        assert own.wind_sd_mps == pytest.approx(1.0, rel=0.05)
-        assert own.step_sds_m == pytest.approx((0.01,) * 16, rel=0.1)
-        assert expected_board(own)[1] == pytest.approx(made.toe_m[:, 0].std(), rel=0.05)
-        # To the last step 1 m/s adds 0.08 ((26.6 / 35)^1.5 - (24.6 / 35)^1.5) = 6 mm, by hand.
-        assert unaware.wind_sd_mps == 0.0
-        assert unaware.step_sds_m[0] == pytest.approx(np.hypot(0.01, 0.006), rel=0.1)
-
-    def test_a_wind_that_nobody_read_is_the_usual_one(self):
-        toe = simulator.simulate(
-            replace(ME, unmeasured_no_jump_share=0.0),
-            attempts_by_session=[20],
-            rng=np.random.default_rng(6),
-        ).toe_m
-
-        unread = own_habits(toe, like=ME, wind_mps=np.full(20, NAN))
-
-        assert unread == own_habits(toe, like=ME)
-        with pytest.raises(ValueError, match="winds"):
-            own_habits(toe, like=ME, wind_mps=[1.0])
-
-    def test_gaps_leave_attempts_out_and_few_are_not_enough(self):
-        toe = simulator.simulate(
-            replace(ME, unmeasured_no_jump_share=0.0),
-            attempts_by_session=[15],
-            rng=np.random.default_rng(6),
-        ).toe_m
-        gap = toe.copy()
-        gap[3, 7] = NAN
-
-        assert isinstance(own_habits(toe, like=ME), Athlete)
-        assert own_habits(gap, like=ME) == NotEnoughAttempts(n=14, needed=15)
-        with pytest.raises(ValueError, match="footfalls"):
-            own_habits(toe[:, :-1], like=ME)
-
-    def test_attempts_that_do_not_spread(self):
-        own = own_habits(np.tile(simulator.plan_run_up(ME).toe_m, (15, 1)), like=ME)
-
-        assert isinstance(own, Athlete)
-        assert expected_board(own)[1] == pytest.approx(0.0, abs=1e-9)
 
 
 class TestLaterHabits:
