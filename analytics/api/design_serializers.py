@@ -24,7 +24,7 @@ class GivenSprintSerializer(StrictSerializer):
     """A sprint that is not stored."""
 
     start = fields.OneOfField(SprintTest.Start.choices)
-    splits = serializers.ListField(child=SplitSerializer(), min_length=2, max_length=20)
+    splits = fields.ListField(child=SplitSerializer(), min_length=2, max_length=20)
 
 
 class RhythmWantedSerializer(StrictSerializer):

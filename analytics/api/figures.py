@@ -1,5 +1,6 @@
 """Figures of a series, and their course."""
 
+import re
 from abc import ABC, abstractmethod
 from typing import Any
 from uuid import UUID
@@ -24,6 +25,7 @@ from common.api.preferences import LONGEST_WAIT_S, preferred_wait
 
 DEFAULT_POINTS = 100
 MOST_POINTS = 500
+_WHOLE = re.compile(r"[0-9]{1,9}")
 
 FINISH = OpenApiParameter(
     "finish",
@@ -177,7 +179,7 @@ class PointsView(FiguresView, ABC):
 
     def _last(self) -> int:
         given = self.request.query_params.get("last", str(DEFAULT_POINTS))
-        if not given.isascii() or not given.isdigit() or not 1 <= int(given[:9]) <= MOST_POINTS:
+        if not _WHOLE.fullmatch(given) or not 1 <= int(given) <= MOST_POINTS:
             raise InvalidParameterError(f"last is 1 to {MOST_POINTS}.")
         return int(given)
 

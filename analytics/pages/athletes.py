@@ -1,5 +1,6 @@
 """An athlete's page, for coaches and for the athlete's own log-in, and the door for alerts."""
 
+import re
 from dataclasses import dataclass
 from typing import Any
 from uuid import UUID
@@ -27,6 +28,7 @@ from clubs.pages.base import PEOPLE, STAFF, ClubPage
 from common.errors import DomainError, NotFoundError
 from common.versions import Expected
 
+_VERSION = re.compile(r"[0-9]{1,9}")
 # Pictures of jumps, below the addresses of their numbers: those that stand on the page at once, and
 # those that are loaded when somebody wants to know more.
 _PICTURES = (
@@ -151,7 +153,7 @@ class AlertDoor(ClubPage):
     def post(self, request: HttpRequest, club: str, alert_id: UUID) -> HttpResponse:
         alert = selectors.get_alert_for(self.caller, alert_id, today=self.today)
         version = request.POST.get("version", "")
-        if not version.isascii() or not version.isdigit():
+        if not _VERSION.fullmatch(version):
             raise NotFoundError
         seen = request.POST.get("acknowledged") == "true"
         try:

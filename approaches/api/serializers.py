@@ -71,15 +71,15 @@ class NewPlanSerializer(StrictSerializer):
     )
     start_mark_m = fields.NumberField(min_value=2, max_value=80)
     aim_m = fields.NumberField(min_value=0, max_value=0.5, default=DEFAULT_AIM_M)
-    check_marks = CheckMarkSerializer(many=True, default=list)
+    check_marks = CheckMarkSerializer(many=True, default=list, max_length=31)
     phase_starts = PhaseStartsSerializer(default=dict)
-    toe_m = serializers.ListField(
+    toe_m = fields.ListField(
         child=fields.NumberField(min_value=-1, max_value=80),
         default=list,
         max_length=31,
         help_text="Planned footfalls, from the start mark to take-off.",
     )
-    last_contacts = serializers.ListField(
+    last_contacts = fields.ListField(
         child=fields.OneOfField(Contact.choices),
         default=list,
         max_length=3,

@@ -83,13 +83,13 @@ class SprintTestSerializer(serializers.Serializer[Any]):
 class NewSprintTestSerializer(StrictSerializer):
     tested_date = fields.DayField()
     start = fields.OneOfField(SprintTest.Start.choices)
-    splits = serializers.ListField(child=SplitSerializer(), min_length=2, max_length=20)
+    splits = fields.ListField(child=SplitSerializer(), min_length=2, max_length=20)
 
 
 class SprintTestChangesSerializer(ChangesSerializer):
     tested_date = fields.DayField()
     start = fields.OneOfField(SprintTest.Start.choices)
-    splits = serializers.ListField(child=SplitSerializer(), min_length=2, max_length=20)
+    splits = fields.ListField(child=SplitSerializer(), min_length=2, max_length=20)
 
 
 class ConsentSerializer(serializers.Serializer[Any]):

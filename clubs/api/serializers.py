@@ -73,7 +73,7 @@ class NewRunwaySerializer(StrictSerializer):
         help_text="Compass direction of running.",
     )
     length_m = fields.NumberField(min_value=10, max_value=100, allow_null=True, default=None)
-    boards = serializers.ListField(child=NewBoardSerializer(), default=list, max_length=20)
+    boards = fields.ListField(child=NewBoardSerializer(), default=list, max_length=20)
 
 
 class RunwayChangesSerializer(ChangesSerializer):
@@ -83,7 +83,7 @@ class RunwayChangesSerializer(ChangesSerializer):
     altitude_m = fields.NumberField(min_value=-500, max_value=6000)
     direction_deg = fields.NumberField(min_value=0, max_value=359.999, allow_null=True)
     length_m = fields.NumberField(min_value=10, max_value=100, allow_null=True)
-    boards = serializers.ListField(child=NewBoardSerializer(), max_length=20)
+    boards = fields.ListField(child=NewBoardSerializer(), max_length=20)
 
 
 class SourceSerializer(serializers.Serializer[Any]):
@@ -116,7 +116,7 @@ class TokenSerializer(serializers.Serializer[Any]):
 
 class NewTokenSerializer(StrictSerializer):
     name = fields.TextField(max_length=80)
-    scopes = serializers.ListField(child=fields.TextField(max_length=32), max_length=20)
+    scopes = fields.ListField(child=fields.TextField(max_length=32), max_length=20)
     expires_at = fields.MomentField(required=False, allow_null=True, default=None)
 
 

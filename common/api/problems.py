@@ -18,6 +18,8 @@ logger = structlog.get_logger(__name__)
 MEDIA_TYPE = "application/problem+json"
 # Where each code is explained; a relative reference is resolved against the request's address.
 TYPE_BASE = "/api/v1/docs/errors/#"
+# A body of a MiB can be wrong in a hundred thousand places; nobody mends more at once.
+MOST_FAULTS = 100
 
 
 class InternalError(DomainError):
@@ -121,7 +123,7 @@ def problem_response(error: DomainError) -> HttpResponse:
         "request_id": current_request_id(),
         "errors": [
             {"pointer": fault.pointer, "code": fault.code, "detail": fault.detail}
-            for fault in error.faults
+            for fault in error.faults[:MOST_FAULTS]
         ],
     }
     response = HttpResponse(msgspec.json.encode(body), status=error.status, content_type=MEDIA_TYPE)

@@ -4,6 +4,8 @@ from typing import Any
 
 from rest_framework import serializers
 
+from common.api.problems import MOST_FAULTS
+
 
 class StrictSerializer(serializers.Serializer[Any]):
     """Refuse unknown fields, naming each, instead of ignoring them in silence."""
@@ -15,7 +17,7 @@ class StrictSerializer(serializers.Serializer[Any]):
                 raise serializers.ValidationError(
                     {
                         name: serializers.ErrorDetail("There is no such field.", "unknown_field")
-                        for name in unknown
+                        for name in unknown[:MOST_FAULTS]
                     }
                 )
         return super().to_internal_value(data)

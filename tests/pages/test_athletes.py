@@ -166,6 +166,14 @@ class TestAlerts:
         with club_scope(team.club):
             assert Alert.objects.get(id=alert.id).acknowledged_at is None
 
+    @pytest.mark.parametrize("version", ["", "-1", "1.0", "²", "9" * 10, "9" * 5000])
+    def test_a_version_that_is_none_finds_nothing(self, team: Team, alert: Alert, version: str):
+        answer = team.browser().post(
+            f"{team.base}alerts/{alert.id}/", {"version": version, "acknowledged": "true"}
+        )
+
+        assert answer.status_code == 404
+
     def test_what_was_changed_meanwhile_is_not_overwritten(self, team: Team, alert: Alert):
         answer = team.browser().post(
             f"{team.base}alerts/{alert.id}/",
