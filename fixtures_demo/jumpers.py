@@ -15,6 +15,9 @@ from analytics.core.conventions import FloatArray
 SENIORS, YOUTH = "Seniors", "Youth"
 LONG_JUMP, TRIPLE_JUMP = "long_jump", "triple_jump"
 
+# What 1 m/s more brings in distance (Bridgett, Galloway & Linthorne 2002: 0.8 m per m/s).
+DISTANCE_PER_SPEED_S = 0.8
+
 HALL_PLAN_FROM, OUTDOOR_PLAN_FROM = date(2025, 10, 1), date(2026, 4, 1)
 
 
@@ -57,6 +60,9 @@ class Jumper:
         What the season does to the habits.
     heights
         Measurements of a body that still grows, in metres: steps lengthen with it, marks do not.
+    shorter_steps, length_days, length_seed
+        Numbers of steps of older, shorter run-ups, and the days on which all lengths were jumped
+        from in turn; and the seed of what is chance in the shorter ones.
     """
 
     code: str
@@ -76,10 +82,29 @@ class Jumper:
     revisions: tuple[Revision, ...] = (HALL_PLAN, OUTDOOR_PLAN)
     changes: tuple[Change, ...] = ()
     heights: tuple[tuple[date, float], ...] = field(default=())
+    shorter_steps: tuple[int, ...] = ()
+    length_days: frozenset[date] = frozenset()
+    length_seed: int = 0
 
     @property
     def approach_code(self) -> str:
         return f"{'LJ' if self.event == LONG_JUMP else 'TJ'}-{self.planned.n_steps}"
+
+    def from_other(self, steps: int) -> Jumper:
+        """Return the same athlete from another number of steps, and as far as the speed goes."""
+        slower_mps = _speed_mps(self.planned) - _speed_mps(replace(self.planned, n_steps=steps))
+        return replace(
+            self,
+            planned=replace(
+                self.planned,
+                n_steps=steps,
+                effective_m=self.planned.effective_m - DISTANCE_PER_SPEED_S * slower_mps,
+            ),
+            changes=(),
+            revisions=self.revisions[:1],
+            shorter_steps=(),
+            length_days=frozenset(),
+        )
 
     def revision_on(self, day: date) -> Revision:
         """Return the plan revision that is valid on a day."""
@@ -115,3 +140,9 @@ class Jumper:
         days = [measured.toordinal() for measured, _ in self.heights]
         metres = [height for _, height in self.heights]
         return float(np.interp(day.toordinal(), days, metres))
+
+
+def _speed_mps(habits: simulator.Athlete) -> float:
+    """Return the mean speed of the last five steps of the planned run-up."""
+    planned = simulator.plan_run_up(habits)
+    return float((planned.toe_m[5] - planned.toe_m[0]) / planned.step_time_s[:5].sum())

@@ -152,6 +152,19 @@ def _add_jumper(club: Club, jumper: Jumper, squad: Squad, source: Source) -> Non
         for day, height_m in jumper.heights
     )
     _add_sprint_tests(club, athlete, jumper, joined)
+    for each in (jumper, *(jumper.from_other(steps) for steps in jumper.shorter_steps)):
+        _add_run_up(club, athlete, each)
+    outcome = pushing.record_attempts(
+        club=club,
+        source_id=source.id,
+        rows=read_json_batch(json.dumps(season.history(jumper)).encode(), ATTEMPTS),
+    )
+    if not outcome.complete:
+        # The season is ours: a row that the club refuses is a mistake in it.
+        raise ValueError(f"{jumper.code}: {outcome.rows[0]}")
+
+
+def _add_run_up(club: Club, athlete: Athlete, jumper: Jumper) -> None:
     approach = records.add_approach(
         club=club,
         athlete=athlete,
@@ -162,14 +175,6 @@ def _add_jumper(club: Club, jumper: Jumper, squad: Squad, source: Source) -> Non
     )
     for revision in jumper.revisions:
         _add_plan(club, approach, jumper, revision)
-    outcome = pushing.record_attempts(
-        club=club,
-        source_id=source.id,
-        rows=read_json_batch(json.dumps(season.history(jumper)).encode(), ATTEMPTS),
-    )
-    if not outcome.complete:
-        # The season is ours: a row that the club refuses is a mistake in it.
-        raise ValueError(f"{jumper.code}: {outcome.rows[0]}")
 
 
 def _log_in_of(club: Club, jumper: Jumper) -> User | None:
@@ -242,7 +247,8 @@ def _add_plan(club: Club, approach: Approach, jumper: Jumper, revision: Revision
                 {"footfall": footfall, "at_m": toe_m[footfall]} for footfall in (steps - 5, 4)
             ],
             transition_footfall=steps - 6,
-            attack_footfall=5,
+            # Of a short run-up the transition is a single step.
+            attack_footfall=min(5, steps - 7),
             toe_m=toe_m[::-1],
             last_contacts=["ball", "flat", "flat"],
         ),

@@ -3,12 +3,13 @@
     python fixtures_demo/papers.py --tokens .local/demo/tokens.json --folder .local/demo/papers
 
 Of three athletes of the demo club: one whose mark is wrong, one who has grown steadier, one who
-grows.
+grows. Of a fourth, what she jumped from several numbers of steps. And the season of each squad.
 """
 
 import argparse
 import json
 import sys
+import time
 import urllib.error
 import urllib.request
 from collections.abc import Callable, Iterator, Sequence
@@ -17,7 +18,11 @@ from pathlib import Path
 from typing import Any
 
 ATHLETES = ("A-02", "A-04", "A-06")
+OF_SEVERAL_LENGTHS = "A-01"
+SQUADS = ("Seniors", "Youth")
+SEASON_ENDS = "2026-10-03"
 TIMEOUT_S = 30.0
+PATIENCE_S, PAUSE_S = 60.0, 0.5
 PAGE, PAPER, VECTORS, PIXELS = "text/html", "application/pdf", "image/svg+xml", "image/png"
 ENDINGS = {PAGE: "html", PAPER: "pdf", VECTORS: "svg", PIXELS: "png"}
 
@@ -30,9 +35,9 @@ class MissingError(Exception):
 
 @dataclass(frozen=True)
 class Wanted:
-    """What is written of each athlete: its name, its address below the club, and its forms.
+    """What is written of an athlete or a squad: its name, its address below the club, its forms.
 
-    The address names the run-up, or the athlete, as `{approach}` and `{athlete}`.
+    The address names the run-up, the athlete, or the work as `{approach}`, `{athlete}`, `{work}`.
     """
 
     name: str
@@ -58,8 +63,17 @@ WANTED = (
     *(Wanted(each, f"approaches/{{approach}}/{each}/chart", (VECTORS,)) for each in PICTURES),
     Wanted("trend-dark", "approaches/{approach}/trend/chart?look=dark&width=large", (PIXELS,)),
     Wanted("markers", "approaches/{approach}/last-steps-layout/paper", (PAGE, PAPER)),
-    Wanted("season", "reports/season/athletes/{athlete}/paper?to=2026-10-03", (PAGE, PAPER)),
+    Wanted("season", f"reports/season/athletes/{{athlete}}/paper?to={SEASON_ENDS}", (PAGE, PAPER)),
 )
+LENGTHS = (
+    Wanted("length-study", "approaches/{approach}/length-study/chart", (VECTORS,)),
+    Wanted(
+        "length-study-dark",
+        "approaches/{approach}/length-study/chart?look=dark&width=large",
+        (PIXELS,),
+    ),
+)
+OF_SQUADS = (Wanted("season", "work/{work}/paper", (PAGE, PAPER)),)
 
 
 @dataclass(frozen=True)
@@ -94,9 +108,23 @@ class Club:
         found: list[Json] = json.loads(self.fetch(path))["results"]
         return found
 
+    def ask(self, path: str, body: Json) -> Json:
+        """Ask what takes longer than a request may, and return how far it is."""
+        request = urllib.request.Request(  # noqa: S310  # the address is the club's own choice
+            self._url + path,
+            data=json.dumps(body).encode(),
+            headers={"Authorization": f"Bearer {self._token}", "Content-Type": "application/json"},
+        )
+        try:
+            with urllib.request.urlopen(request, timeout=TIMEOUT_S) as answer:  # noqa: S310  # as above
+                work: Json = json.load(answer)
+                return work
+        except urllib.error.HTTPError as error:
+            raise MissingError(f"{path} answers {error.code}.") from error
+
 
 def find_athletes(club: Club, codes: Sequence[str]) -> Iterator[Athlete]:
-    """Yield the athletes with these codes, each with the latest run-up.
+    """Yield the athletes with these codes, each with the longest run-up.
 
     Raises
     ------
@@ -108,21 +136,77 @@ def find_athletes(club: Club, codes: Sequence[str]) -> Iterator[Athlete]:
         approaches = club.results(f"approaches/?athlete={found[0]['id']}") if found else []
         if not approaches:
             raise MissingError(f"There is no athlete {code} with a run-up; load the demo club.")
-        latest = approaches[-1]
-        yield Athlete(code, found[0]["id"], latest["code"], latest["id"])
+        longest = max(approaches, key=lambda approach: int(approach["steps"]))
+        yield Athlete(code, found[0]["id"], longest["code"], longest["id"])
 
 
-def write(club: Club, athletes: Sequence[Athlete], folder: Path) -> list[Path]:
-    """Write everything that is wanted of each athlete, and return what was written."""
+def ask_about_squads(club: Club, names: Sequence[str]) -> dict[str, str]:
+    """Ask for the season of the squads of these names; return the ids of the work, by name.
+
+    Raises
+    ------
+    MissingError
+        The club has no such squad.
+    """
+    ids = {each["name"]: each["id"] for each in club.results("squads/")}
+    missing = sorted(set(names) - set(ids))
+    if missing:
+        raise MissingError(f"There is no squad {missing[0]}; load the demo club.")
+    return {
+        name: club.ask(f"reports/season/squads/{ids[name]}", {"to_date": SEASON_ENDS})["id"]
+        for name in names
+    }
+
+
+def wait_for(club: Club, work_id: str) -> None:
+    """Return once a work is done.
+
+    Raises
+    ------
+    MissingError
+        It failed, or nobody did it in time.
+    """
+    deadline = time.monotonic() + PATIENCE_S
+    while True:
+        work = json.loads(club.fetch(f"work/{work_id}/"))
+        if work["state"] == "done":
+            return
+        if work["state"] == "failed" or time.monotonic() > deadline:
+            raise MissingError(f"{work['text']} Is a worker running?")
+        time.sleep(PAUSE_S)
+
+
+def write(
+    club: Club, wanted: Sequence[Wanted], folder: Path, *, name: str, **ids: str
+) -> list[Path]:
+    """Write everything that is wanted of one athlete or squad, and return what was written."""
     folder.mkdir(parents=True, exist_ok=True)
     written = []
-    for athlete in athletes:
-        for wanted in WANTED:
-            path = wanted.path.format(approach=athlete.approach_id, athlete=athlete.id)
-            for form in wanted.forms:
-                name = f"{athlete.code}-{athlete.approach}-{wanted.name}.{ENDINGS[form]}"
-                (folder / name).write_bytes(club.fetch(path, accept=form))
-                written.append(folder / name)
+    for each in wanted:
+        for form in each.forms:
+            target = folder / f"{name}-{each.name}.{ENDINGS[form]}"
+            target.write_bytes(club.fetch(each.path.format(**ids), accept=form))
+            written.append(target)
+    return written
+
+
+def write_all(club: Club, folder: Path) -> list[Path]:
+    """Write what is wanted of the athletes and squads that are named above."""
+    works = ask_about_squads(club, SQUADS)
+    written = []
+    for code, wanted in (*((code, WANTED) for code in ATHLETES), (OF_SEVERAL_LENGTHS, LENGTHS)):
+        (athlete,) = find_athletes(club, [code])
+        written += write(
+            club,
+            wanted,
+            folder,
+            name=f"{athlete.code}-{athlete.approach}",
+            approach=athlete.approach_id,
+            athlete=athlete.id,
+        )
+    for squad, work_id in works.items():
+        wait_for(club, work_id)
+        written += write(club, OF_SQUADS, folder, name=squad, work=work_id)
     return written
 
 
@@ -135,11 +219,11 @@ def main(arguments: Sequence[str], say: Callable[[str], None] = print) -> int:
     try:
         access = json.loads(chosen.tokens.read_text(encoding="utf-8"))
         club = Club(chosen.base_url or access["base_url"], access)
-        written = write(club, list(find_athletes(club, ATHLETES)), chosen.folder)
+        written = write_all(club, chosen.folder)
     except (MissingError, OSError) as error:
         print(f"\nThe papers are not complete: {error}", file=sys.stderr)
         return 1
-    say(f"{len(written)} papers and pictures of {', '.join(ATHLETES)} are in {chosen.folder}")
+    say(f"{len(written)} papers and pictures are in {chosen.folder}")
     return 0
 
 

@@ -15,7 +15,15 @@ from pathlib import Path
 
 from PIL import Image
 
-from fixtures_demo.papers import PIXELS, Club, MissingError, find_athletes
+from fixtures_demo.papers import (
+    PIXELS,
+    SEASON_ENDS,
+    Club,
+    MissingError,
+    ask_about_squads,
+    find_athletes,
+    wait_for,
+)
 
 COLOURS = 16
 # Charts tell lines apart by colour, too.
@@ -36,7 +44,7 @@ class Shown:
 SHOWN = (
     Shown("card", "A-04", "approaches/{approach}/card"),
     Shown("markers", "A-06", "approaches/{approach}/last-steps-layout/paper"),
-    Shown("season", "A-06", "reports/season/athletes/{athlete}/paper?to=2026-10-03"),
+    Shown("season", "A-06", f"reports/season/athletes/{{athlete}}/paper?to={SEASON_ENDS}"),
     *(
         Shown(name, athlete, f"approaches/{{approach}}/{name}/chart?{query}", COLOURS_OF_CHARTS)
         for name, athlete, query in (
@@ -49,9 +57,14 @@ SHOWN = (
             ("speed", "A-04", "look=light"),
             ("wind-table", "A-01", "last=100"),
             ("outlook", "A-07", "look=light"),
+            ("length-study", "A-01", "look=light"),
         )
     ),
 )
+
+
+# Of a squad, by the name of the picture.
+SQUADS_SHOWN = {"squad": "Youth"}
 
 
 def with_few_colours(picture: bytes, colours: int) -> bytes:
@@ -72,6 +85,13 @@ def write(club: Club, folder: Path) -> list[Path]:
         path = shown.path.format(approach=athlete.approach_id, athlete=athlete.id)
         target = folder / f"{shown.name}.png"
         target.write_bytes(with_few_colours(club.fetch(path, accept=PIXELS), shown.colours))
+        written.append(target)
+    for name, squad in SQUADS_SHOWN.items():
+        (work_id,) = ask_about_squads(club, [squad]).values()
+        wait_for(club, work_id)
+        target = folder / f"{name}.png"
+        picture = club.fetch(f"work/{work_id}/paper", accept=PIXELS)
+        target.write_bytes(with_few_colours(picture, COLOURS))
         written.append(target)
     return written
 

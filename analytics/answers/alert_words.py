@@ -112,10 +112,12 @@ def _progress_ground(found: Evidence) -> str:
     # Evidence of the first method does not say how many; two was the number then.
     sessions = found.get("n_sessions_running", 2)
     running = ngettext(
-        "So it was in {n} judged session.", "So it was in {n} judged sessions running.", sessions
+        "A lower spread was shown in {n} judged session.",
+        "A lower spread was shown in {n} judged sessions running.",
+        sessions,
     ).format(n=words.number(sessions))
     ratio = _(
-        "The ratio is {ratio}, between {low} and {high}; a lower spread is {sure} sure."
+        "The ratio is {ratio}, between {low} and {high}; that it is lower is {sure} sure."
     ).format(
         ratio=words.number(found["ratio"], 2),
         low=words.number(found["ratio_low"], 2),

@@ -138,7 +138,7 @@ def tell(found: Length) -> Told:
             advice, what=_("of sessions that are over, with a measured toe or a no jump")
         )
     return Told(
-        text=" ".join([_decision(found, advice), *_first_do(found, advice)]),
+        text=" ".join([_decision(found, advice), *_first_do(found, advice), *_not_told(advice)]),
         reasons=(
             *(_reason(each, found) for each in advice.latest.findings),
             *_usual(found),
@@ -207,6 +207,13 @@ def _first_do(found: Length, advice: LengthAdvice) -> list[str]:
             )
         ]
     return []
+
+
+def _not_told(advice: LengthAdvice) -> list[str]:
+    """Say what a yes does not say: that the board is met from there is not that it is farther."""
+    if advice.answer is not LengthAnswer.READY:
+        return []
+    return [_("What more steps bring in distance is another question: see the length study.")]
 
 
 def _reason(finding: Finding, found: Length) -> Reason:

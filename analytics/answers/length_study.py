@@ -142,8 +142,9 @@ def tell(found: Lengths) -> Told:
     ]
     if not sentences:
         return _not_yet(found)
+    accuracy = _("Whether the board is met from there is another question: see the length advice.")
     return Told(
-        text=" ".join([*sentences, *_expected_said(found)]),
+        text=" ".join([*sentences, *_expected_said(found), accuracy]),
         reasons=tuple(_reasons(found)),
         would_change=(
             _("Jumps from other numbers of steps in the same session: days differ by themselves."),

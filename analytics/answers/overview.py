@@ -129,7 +129,9 @@ def _watch(athlete: AthleteFacts, today: date) -> Watched:
         *_quiet(athlete, today),
     ]
     for run_up in athlete.run_ups:
-        reasons += [*_mark(run_up), *_focus(run_up), *_plan(run_up)]
+        if not _is_left(run_up, athlete):
+            reasons += [*_mark(run_up), *_focus(run_up)]
+        reasons += _plan(run_up)
     known = [run_up.as_of for run_up in athlete.run_ups if run_up.as_of is not None]
     return Watched(
         athlete=athlete.id,
@@ -145,6 +147,12 @@ def _watch(athlete: AthleteFacts, today: date) -> Watched:
 def _last_attempt_at(athlete: AthleteFacts) -> datetime | None:
     last = [each.last_started_at for each in athlete.run_ups if each.last_started_at is not None]
     return max(last, default=None)
+
+
+def _is_left(run_up: RunUpFacts, athlete: AthleteFacts) -> bool:
+    """Return whether the athlete went on to other run-ups so long ago that advice on it is none."""
+    last, latest = run_up.last_started_at, _last_attempt_at(athlete)
+    return last is not None and latest is not None and (latest - last).days > REST_DAYS
 
 
 def _load(athlete: AthleteFacts) -> Iterator[Found]:

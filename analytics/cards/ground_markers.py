@@ -103,7 +103,7 @@ def _length(at: MarkersAt, title: Title, shoe_length_m: float | None) -> Length:
         ),
         check_mark=""
         if check is None or at.check_footfall is None
-        else _("Last check mark {metres}, {steps} before take-off").format(
+        else _("Last check mark {metres}, {steps} left").format(
             metres=words.metres(check.at_m, 2), steps=words.steps(at.check_footfall)
         ),
         rows=tuple(_row(each, title, shoe_length_m) for each in at.markers),

@@ -183,8 +183,7 @@ def _bests(found: Part) -> Table:
             event=facts.event_name(found["event"])
         ),
         note="",
-        columns=_columns_of_bests(),
-        rows=tuple(_best(each) for each in found["official"]),
+        **_filled(_columns_of_bests(), [_best(each) for each in found["official"]]),
     )
 
 
@@ -194,9 +193,17 @@ def _effective(found: Part) -> Table:
             event=facts.event_name(found["event"])
         ),
         note="",
-        columns=_columns_of_bests(),
-        rows=tuple(_best(each) for each in found["effective"]),
+        **_filled(_columns_of_bests(), [_best(each) for each in found["effective"]]),
     )
+
+
+def _filled(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> dict[str, tuple[Any, ...]]:
+    """Return a table without the columns in which nothing stands, such as the wind of a hall."""
+    kept = [place for place in range(len(columns)) if any(row[place] for row in rows)]
+    return {
+        "columns": tuple(columns[place] for place in kept),
+        "rows": tuple(tuple(row[place] for place in kept) for row in rows),
+    }
 
 
 def _columns_of_bests() -> tuple[str, ...]:
@@ -284,13 +291,19 @@ def _alerts(found: Part, *, zone: tzinfo) -> Table:
 
 def _advice(found: Part, *, zone: tzinfo) -> Table:
     decisions = {"followed": _("followed"), "declined": _("declined")}
+    kinds = {
+        "mark": _("Start mark"),
+        "practice": _("Practice"),
+        "length": _("Numbers of steps"),
+    }
     return Table(
         title=_("Advice that was decided on"),
         note=found["text"],
-        columns=(_("Day"), _("Run-up"), _("Decided"), _("Afterwards")),
+        columns=(_("Day"), _("About"), _("Run-up"), _("Decided"), _("Afterwards")),
         rows=tuple(
             (
                 facts.day(each["decided_at"], zone=zone),
+                str(kinds.get(each["kind"], each["kind"])),
                 each["approach_code"] or "",
                 str(decisions.get(each["decision"], each["decision"])),
                 each["afterwards_text"] or "",

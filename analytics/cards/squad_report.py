@@ -189,8 +189,9 @@ def _spread(value_m: float, low_m: float, high_m: float) -> str:
 
 
 def _error(value_m: float, low_m: float, high_m: float) -> str:
+    # The row says what minus is; in words it would take three lines.
     return _("{value} ({low} to {high} cm)").format(
-        value=words.error(value_m),
+        value=_("{number} cm").format(number=words.number(100 * value_m)),
         low=words.number(100 * low_m),
         high=words.number(100 * high_m),
     )

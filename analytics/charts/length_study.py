@@ -16,6 +16,9 @@ from analytics.core.conventions import FloatArray
 from analytics.core.length_study import LengthStudy
 from analytics.selectors import LengthAttempts
 
+# How attempts from one number of steps are laid beside each other; columns are steps apart.
+MOST_COLUMNS, ATTEMPTS_OF_A_COLUMN, COLUMN_STEPS = 5, 8, 0.2
+
 
 @dataclass(frozen=True, slots=True)
 class _Curve:
@@ -43,7 +46,10 @@ def draw(sheet: Sheet, attempts: LengthAttempts, found: Lengths, said: Told) -> 
         title, _headline(study, is_distance=is_distance), said=basis.said_and_cautioned(said)
     )
     sheet.foot(
-        _("Days differ: attempts are drawn as if all had been made on one. Line: 95% interval."),
+        _(
+            "Days differ: attempts are drawn as if all had been made on one. Upright line: 95% "
+            "interval."
+        ),
         _("From {attempts} in {sessions}, {days}.").format(
             attempts=words.attempts(study.n),
             sessions=words.sessions(study.n_sessions),
@@ -70,7 +76,7 @@ def draw(sheet: Sheet, attempts: LengthAttempts, found: Lengths, said: Told) -> 
     counts = sorted({*shown.steps.astype(int).tolist(), study.to_steps})
     axes.set_xticks(counts, [words.number(each) for each in counts])
     axes.plot(
-        shown.steps,
+        shown.steps + _beside(shown),
         np.clip(shown.values, low, high),
         linestyle="none",
         **marks(sheet, "o", colours.soft, filled=False, size=4.5),
@@ -91,6 +97,21 @@ def draw(sheet: Sheet, attempts: LengthAttempts, found: Lengths, said: Told) -> 
         linestyle="none",
         **marks(sheet, "D", colours.second, size=8),
     )
+
+
+def _beside(shown: _Curve) -> FloatArray:
+    """Return by how much each attempt is drawn beside its number of steps, to be seen among many.
+
+    Neighbours in height stand beside each other; few attempts stand in one column.
+    """
+    beside = np.zeros(shown.steps.size)
+    for steps in np.unique(shown.steps):
+        those = np.flatnonzero(shown.steps == steps)
+        columns = min(MOST_COLUMNS, 1 + those.size // ATTEMPTS_OF_A_COLUMN)
+        place = np.empty(those.size)
+        place[np.argsort(shown.values[those], kind="stable")] = np.arange(those.size) % columns
+        beside[those] = COLUMN_STEPS * (place - (columns - 1) / 2)
+    return beside
 
 
 def _curve(attempts: LengthAttempts, study: LengthStudy, *, is_distance: bool) -> _Curve:

@@ -179,6 +179,8 @@ class Sheet:
             length=0, pad=4, labelsize=SMALL, labelcolor=self.colours.soft, color=self.colours.rule
         )
         axes.set_axisbelow(True)
+        # Where the library's own title would stand, which no panel has, need not be found out.
+        axes.set_title("", y=1.0)
         if up:
             self.write(EDGE, top - SMALL * 0.55, up, size=SMALL, colour=self.colours.soft)
         if along:
@@ -398,10 +400,25 @@ def label_ticks(
 
 
 def rule(axes: Axes, sheet: Sheet, at: Sequence[float], side: str = "y") -> None:
-    """Draw thin lines through a panel at some places."""
-    for place in at:
-        line = axes.axhline if side == "y" else axes.axvline
-        line(place, color=sheet.colours.rule, linewidth=0.7, zorder=0)
+    """Draw thin lines through a panel at some places.
+
+    They are one line with gaps: of each line of its own the library keeps far more than its ends.
+    """
+    if not at:
+        return
+    through = np.tile([0.0, 1.0, np.nan], len(at))
+    places = np.repeat(at, 3)
+    is_level = side == "y"
+    axes.add_line(
+        Line2D(
+            through if is_level else places,
+            places if is_level else through,
+            transform=axes.get_yaxis_transform() if is_level else axes.get_xaxis_transform(),
+            color=sheet.colours.rule,
+            linewidth=0.7,
+            zorder=0,
+        )
+    )
 
 
 def wrapped(text: str, size: float, room: float, *, bold: bool = False) -> list[str]:

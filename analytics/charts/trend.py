@@ -227,17 +227,19 @@ def _band(
         linestyle="-" if is_main else (0, (5, 1)),
     )
     last = int(np.flatnonzero(np.isfinite(values))[-1])
-    for place in np.flatnonzero(
-        np.isfinite(values) & ((values < limits[0]) | (values > limits[1]))
+    for beyond, edge, mark in (
+        (values > limits[1], limits[1], "^"),
+        (values < limits[0], limits[0], "v"),
     ):
-        is_above = values[place] > limits[1]
-        axes.plot(
-            [place + 1],
-            [limits[1] if is_above else limits[0]],
-            linestyle="none",
-            clip_on=False,
-            **marks(sheet, "^" if is_above else "v", stroke, filled=False),
-        )
+        places = np.flatnonzero(beyond)
+        if places.size:
+            axes.plot(
+                places + 1,
+                np.full(places.size, edge),
+                linestyle="none",
+                clip_on=False,
+                **marks(sheet, mark, stroke, filled=False),
+            )
     axes.plot(
         [last + 1],
         [float(np.clip(values[last], *limits))],

@@ -92,9 +92,9 @@ EVIDENCE = {
             Kind.PROGRESS,
             "Good news: spreads by 7 cm at the board over the last 18 attempts, by 15 cm over the "
             "20 before them. It says nothing about speed or load.",
-            "So it was in 2 judged sessions running. The ratio is 0.47, between 0.27 and 0.78; a "
-            "lower spread is 99.7% sure. By mere chance such an alert comes at most about once in "
-            "60 sessions.",
+            "A lower spread was shown in 2 judged sessions running. The ratio is 0.47, between "
+            "0.27 and 0.78; that it is lower is 99.7% sure. By mere chance such an alert comes at "
+            "most about once in 60 sessions.",
         ),
     ],
 )
@@ -146,14 +146,14 @@ def test_say_that_nobody_counted_the_chance_of_own_thresholds():
 
     ground = alert_words.say_ground(Kind.PROGRESS, found)
 
-    assert ground.startswith("So it was in 1 judged session. ")
+    assert ground.startswith("A lower spread was shown in 1 judged session. ")
     assert "not known for the club's own thresholds" in ground
 
 
 def test_evidence_of_the_first_method_is_of_two_sessions():
     first = {name: value for name, value in PROGRESS.items() if name != "n_sessions_running"}
 
-    assert alert_words.say_ground(Kind.PROGRESS, first).startswith("So it was in 2 judged sessions")
+    assert "in 2 judged sessions running" in alert_words.say_ground(Kind.PROGRESS, first)
 
 
 @pytest.mark.parametrize(

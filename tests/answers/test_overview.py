@@ -77,6 +77,22 @@ CASES: dict[Need, tuple[dict[str, Any], str]] = {
 }
 
 
+class TestARunUpThatWasLeft:
+    @pytest.mark.parametrize(("days", "reasons"), [(60, ["mark_move", "practice_focus"]), (61, [])])
+    def test_needs_nobody_for_its_mark_and_practice(self, days: int, reasons: list[str]):
+        """It is the athlete's other run-up that goes on; alone it would be a rest."""
+        advice = make_advice(mark=make_mark(), focus=make_focus())
+        left = make_run_up(advice=advice, last_started_at=days_ago(2 + days))
+        goes_on = make_run_up(id=uuid_of(2, 2), last_started_at=days_ago(2))
+
+        assert needs_of(run_ups=(left, goes_on)) == reasons
+
+    def test_is_not_one_that_nobody_followed_with_another(self):
+        alone = make_run_up(advice=make_advice(mark=make_mark()), last_started_at=days_ago(300))
+
+        assert needs_of(run_ups=(alone,)) == ["mark_move"]
+
+
 class TestEveryNeed:
     def test_has_a_case(self):
         assert set(CASES) == set(Need)

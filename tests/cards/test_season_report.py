@@ -52,6 +52,7 @@ ALERT = {
     "closed_at": None,
 }
 DECISION = {
+    "kind": "mark",
     "decided_at": datetime(2026, 5, 2, 12, tzinfo=UTC),
     "approach_code": "LJ-14",
     "decision": "followed",
@@ -258,6 +259,30 @@ class TestFigures:
     def test_weeks_without_a_jump_are_not_drawn(self):
         assert bars.draw_weeks([0, 0], date(2026, 9, 13)) is None
         assert bars.draw_weeks([], date(2026, 9, 13)) is None
+
+    def test_alerts_and_decisions_say_what_they_are_about(self):
+        alerts, advice = make_report(make_answer()).lists
+
+        assert alerts.rows == (
+            (
+                "Level at the board",
+                "LJ-14",
+                "16 Sep 2026",
+                "open",
+                "Lands about 7 cm beyond the aim of 10 cm behind the line.",
+            ),
+        )
+        assert advice.rows[0][:4] == ("2 May 2026", "Start mark", "LJ-14", "followed")
+
+    def test_a_column_in_which_nothing_stands_is_left_out(self):
+        in_a_hall = [
+            {"event": "long_jump", "official": [BEST | {"wind_mps": None}], "effective": []}
+        ]
+
+        (bests, *_others) = make_report(make_answer(bests=in_a_hall)).tables
+
+        assert bests.columns == ("Day", "Session", "Run-up", "Distance", "Toe")
+        assert len(bests.rows[0]) == len(bests.columns)
 
     def test_a_kind_of_alert_that_nobody_knows_yet_has_its_code(self):
         later = make_answer(alerts=said("One.", results=[ALERT | {"kind": "new_kind"}]))

@@ -179,7 +179,7 @@ class TestFigures:
             f"({100 * drawn['low']:.0f} to {100 * drawn['high']:.0f} cm)"
         )
         assert spread[3] == f"{100 * drawn['own_weight']:.0f}%"
-        assert error[1].startswith(f"{100 * own['bias_m']:.0f} cm short (")
+        assert error[1].startswith(f"{100 * own['bias_m']:.0f} cm (")
 
     def test_what_is_not_known_is_said_with_whom(self):
         report = make_report(THIRTY)

@@ -25,9 +25,9 @@ class Asked:
     def __init__(self, club: Club) -> None:
         self._club = club
         codes = {each["id"]: each["code"] for each in club.read_all("athletes/")}
-        self._approaches = {
-            codes[each["athlete"]]: each["id"] for each in club.read_all("approaches/")
-        }
+        # The longest of an athlete comes last, and stays.
+        approaches = sorted(club.read_all("approaches/"), key=lambda each: int(each["steps"]))
+        self._approaches = {codes[each["athlete"]]: each["id"] for each in approaches}
 
     def ask(self, code: str, question: str) -> Json:
         return self._club.read(f"approaches/{self._approaches[code]}/{question}")
@@ -142,6 +142,18 @@ def _check_ready(asked: Asked) -> None:
     # Nobody measured how tall she is: that is left to the coach, and said.
     assert "growth" in {each["condition"] for each in advice["open_findings"]}
     assert all(each["state"] == "unknown" for each in advice["open_findings"])
+
+    # What two more steps would bring in distance: 0.8 m for each m/s of speed, by the simulator.
+    study = asked.ask(READY_FOR_MORE, "length-study")
+    jumper = CAST[READY_FOR_MORE]
+    longer = jumper.from_other(jumper.planned.n_steps + 2)
+    planted_m = longer.planned.effective_m - jumper.planned.effective_m
+    assert study["distance"]["n_step_counts"] == 1 + len(jumper.shorter_steps)
+    assert _holds(study["distance"]["gain_interval"], planted_m)
+    assert study["distance"]["peak"] != "shown"  # there is none
+    # One answer leads to the other: to meet the board and to jump farther are two questions.
+    assert "length study" in asked.ask(READY_FOR_MORE, "length-advice")["text"]
+    assert "length advice" in study["text"]
 
 
 def _holds(interval: Json, value: float) -> bool:

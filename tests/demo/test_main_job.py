@@ -3,15 +3,21 @@
 import json
 import shlex
 import subprocess
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
 from django.core.management import call_command
 
+from analytics.services import rounds
 from fixtures_demo import loading, papers, pictures, push_session, report
 from fixtures_demo.cast import JUMPERS
 from fixtures_demo.season import PUSHED_JUMPERS
 from tests.demo.asked import check_every_answer
+
+
+def count_forms(wanted: Sequence[papers.Wanted]) -> int:
+    return sum(len(each.forms) for each in wanted)
 
 
 def finish_figures() -> None:
@@ -67,10 +73,15 @@ class TestMainJob:
             assert json.loads(done.stdout)
 
         folder = tmp_path / "papers"
+        works = papers.ask_about_squads(papers.Club(live_server.url, access), papers.SQUADS)
+        assert rounds.do_due_work() == len(works)
         assert papers.main([*words, "--folder", str(folder)]) == 0
         assert f"are in {folder}" in capsys.readouterr().out
-        forms = [(wanted, form) for wanted in papers.WANTED for form in wanted.forms]
-        assert len(list(folder.iterdir())) == len(papers.ATHLETES) * len(forms)
+        assert len(list(folder.iterdir())) == (
+            len(papers.ATHLETES) * count_forms(papers.WANTED)
+            + count_forms(papers.LENGTHS)
+            + len(papers.SQUADS) * count_forms(papers.OF_SQUADS)
+        )
         begins = {".svg": b"<svg ", ".png": b"\x89PNG", ".pdf": b"%PDF-", ".html": b"<!"}
         for each in folder.iterdir():
             assert each.read_bytes().lower().startswith(begins[each.suffix].lower()), each.name
@@ -81,7 +92,7 @@ class TestMainJob:
         assert pictures.main([*words, "--folder", str(shown)]) == 0
         capsys.readouterr()
         sizes = {each.stem: each.stat().st_size for each in shown.iterdir()}
-        assert sizes.keys() == {each.name for each in pictures.SHOWN}
+        assert sizes.keys() == {each.name for each in pictures.SHOWN} | set(pictures.SQUADS_SHOWN)
         assert max(sizes.values()) < 150_000  # a page of the docs is read on a phone, too
 
         rows = push_session.SESSION_FILE.read_text().splitlines()
