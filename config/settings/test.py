@@ -12,6 +12,9 @@ from config.settings.environment import flag
 
 ALLOWED_HOSTS = ["testserver", "localhost", "127.0.0.1"]
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+# Each client of a test makes the middleware anew, which would list all static files each time: they
+# are looked for when they are asked for.
+WHITENOISE_AUTOREFRESH = True
 # Tests that are about waking start it themselves.
 WAKER_ENABLED = flag("WAKER_ENABLED", default=False)
 # Tests ask faster than a script that runs wild; those about the limits set their own.

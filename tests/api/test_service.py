@@ -110,3 +110,14 @@ class TestPages:
         assert answer.status_code == 404
         assert answer["Content-Type"] == "application/problem+json"
         assert answer.json()["request_id"] == answer["X-Request-ID"]
+
+
+class TestStaticFiles:
+    def test_are_served_from_a_list_made_at_the_start(self, settings: LazySettings):
+        settings.WHITENOISE_AUTOREFRESH = False  # as everywhere but in tests
+
+        answer = Client().get("/static/clubs/phone.css")
+
+        assert answer.status_code == 200
+        assert answer["Cache-Control"] == "max-age=60, public"
+        assert b"{" in answer.getvalue()
