@@ -58,6 +58,18 @@ GRANT USAGE ON SCHEMA of_tests TO penult_app;
 _HERE = Path(__file__).parent
 # Each of these starts servers or a browser once for all its tests.
 _TOGETHER = {"browser", "demo", "docs", "faults", "stack"}
+# The longest, which begin first: else one process would end with one of them while the other idles.
+_LONGEST = (
+    "faults",
+    "docs",
+    "stack",
+    "demo",
+    "browser",
+    "bench/test_shape.py",
+    "contract/test_conformance.py",
+    "api/test_isolation.py",
+    "api/test_rights.py",
+)
 
 
 def pytest_configure(config: pytest.Config) -> None:
@@ -65,15 +77,23 @@ def pytest_configure(config: pytest.Config) -> None:
     hypothesis_settings.load_profile("fast" if config.option.markexpr == "not slow" else "slow")
 
 
-# Before the plugin that reads the groups.
-@pytest.hookimpl(tryfirst=True)
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+# Around the plugins that read the groups, and that mix the tests.
+@pytest.hookimpl(wrapper=True, tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> Iterator[None]:
     """Keep what shares a costly fixture in one process: a folder with servers, else a module."""
     for item in items:
-        inside = item.path.relative_to(_HERE)
-        folder = inside.parts[0]
-        group = folder if folder in _TOGETHER else inside.as_posix()
-        item.add_marker(pytest.mark.xdist_group(group))
+        item.add_marker(pytest.mark.xdist_group(_group_of(item)))
+    yield
+    order = dict.fromkeys(_LONGEST)
+    order.update(dict.fromkeys(_group_of(item) for item in items))
+    place = {group: number for number, group in enumerate(order)}
+    items.sort(key=lambda item: place[_group_of(item)])
+
+
+def _group_of(item: pytest.Item) -> str:
+    inside = item.path.relative_to(_HERE)
+    folder = inside.parts[0]
+    return folder if folder in _TOGETHER else inside.as_posix()
 
 
 @pytest.fixture

@@ -21,7 +21,7 @@ class Demo:
     base_url: str
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Demo]:
     folder = tmp_path_factory.mktemp("reader")
     with Stack(tmp_path_factory.mktemp("stack")) as stack:

@@ -18,13 +18,13 @@ from tests.faults.stack import Stack
 _CLUBS_AT_ONCE = 12
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def running_stack(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Stack]:
     with Stack(tmp_path_factory.mktemp("stack")) as stack:
         yield stack
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def next_scene(running_stack: Stack) -> Callable[[], Scene]:
     """Return what hands out fresh clubs; they are made several at once, which is quicker."""
     waiting: list[Scene] = []
