@@ -63,6 +63,9 @@ def assert_complete(report: dict[str, Any]) -> None:
 
 
 class TestBench:
+    """The two that need no server belong to the fast set: the others differ in their figures."""
+
+    @pytest.mark.slow
     def test_push_says_all_that_it_promises(self):
         report = run_bench("push", "--attempts", "24", "--peer-attempts", "2", "--rounds", "2")
 

@@ -24,7 +24,7 @@ from tests.contract.openapi import CHECKED_IN, PREFIX, find_operation, read_sche
 from tests.contract.stage import Stage, fill_in, undone
 
 SEED = 20260502
-FEW, MANY = 6, 150
+FEW, MANY = 4, 150
 
 CHECKED = [
     not_a_server_error,
