@@ -39,6 +39,9 @@ def test_six_attempts_are_stored_in_order_and_once_while_the_line_is_cut_twice(
 
     type_in(page, official="6.21", toe="9", wind="0,8")
     expect(page.locator(".done li small").first).to_contain_text("9 cm behind")
+    # Once it stands among the stored it is counted there, and nowhere else.
+    expect(page.locator(".typed li")).to_have_count(0)
+    expect(page.locator(".enter > summary")).to_have_text("Enter attempt 2")
 
     # The first cut: nothing gets through.
     page.context.set_offline(True)

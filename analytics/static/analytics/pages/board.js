@@ -47,10 +47,11 @@ async function refresh(request) {
     sender.stop("other person");
     return false;
   }
-  for (const fresh of page.querySelectorAll("#board > .entry")) update(fresh);
+  // Before parts of it move into this page.
   const shown = new Set(
     [...page.querySelectorAll("[data-external-id]")].map((each) => each.dataset.externalId),
   );
+  for (const fresh of page.querySelectorAll("#board > .entry")) update(fresh);
   for (const each of [...sent]) {
     if (shown.has(each.externalId)) sent.splice(sent.indexOf(each), 1);
   }
