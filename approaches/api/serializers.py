@@ -71,7 +71,7 @@ class NewPlanSerializer(StrictSerializer):
     )
     start_mark_m = fields.NumberField(min_value=2, max_value=80)
     aim_m = fields.NumberField(min_value=0, max_value=0.5, default=DEFAULT_AIM_M)
-    check_marks = CheckMarkSerializer(many=True, default=list, max_length=31)
+    check_marks = fields.ListField(child=CheckMarkSerializer(), default=list, max_length=31)
     phase_starts = PhaseStartsSerializer(default=dict)
     toe_m = fields.ListField(
         child=fields.NumberField(min_value=-1, max_value=80),
