@@ -263,3 +263,36 @@ class TestExpectedGain:
 
         assert 0 < near.speed_mps <= far.speed_mps <= max_speed
         assert 0 <= far.speed_gain_mps <= near.speed_gain_mps
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("shorter", "covered", "peaks"),
+    [((10, 12, 14, 16), (0.78, 0.85), (0.18, 0.26)), ((12, 14, 16), (0.90, 0.96), (0.13, 0.21))],
+)
+def test_a_sprint_is_no_parabola(
+    shorter: tuple[int, ...], covered: tuple[float, float], peaks: tuple[float, float]
+):
+    """What `docs/metrics/length_study.md` tells of a jumper whose speed rises as in a sprint.
+
+    Distances are those of the simulator for a top speed of 9 m/s and 6.25 m from 18 steps, at
+    0.8 m for each m/s: they go on growing, by 6 cm from 18 to 20 steps.
+    """
+    means = {10: 5.451, 12: 5.789, 14: 6.010, 16: 6.155, 18: 6.250}
+    from_18_to_20_m = 0.062
+    rng = np.random.default_rng(5)
+    sessions = [[18] * 5 + ([*shorter] * 2 if number < 6 else []) for number in range(36)]
+    steps = np.concatenate(sessions)
+    session = np.repeat(np.arange(36), [len(each) for each in sessions])
+    mean = np.array([means[int(each)] for each in steps])
+
+    found = [
+        studied(steps, mean + rng.normal(0, 0.18, steps.size), session=session, steps_now=18)
+        for _ in range(1000)
+    ]
+
+    ends = np.array([(each.gain_interval.low, each.gain_interval.high) for each in found])
+    holds = np.mean((ends[:, 0] <= from_18_to_20_m) & (from_18_to_20_m <= ends[:, 1]))
+    false_peaks = np.mean([each.peak is Peak.SHOWN for each in found])
+    assert covered[0] < holds < covered[1]
+    assert peaks[0] < false_peaks < peaks[1]
