@@ -62,7 +62,8 @@ class Home(ClubPage):
                 return self.shown("analytics/pages/no_athlete.html", {})
             return redirect("pages:athlete", club, own.id)
         said, watched = look_over(self)
-        sessions = approach_selectors.list_sessions()
+        listed = approach_selectors.list_sessions().order_by("-held_date", "-id")
+        sessions = list(listed[:_MOST_SESSIONS])
         squads = athlete_selectors.list_squads_for(self.caller, today=self.today)
         return self.shown(
             "analytics/pages/home.html",
@@ -70,7 +71,9 @@ class Home(ClubPage):
                 "said": said,
                 "needed": [each for each in watched if each.row.urgency is not None],
                 "squads": squads.order_by("name"),
-                "sessions": sessions.order_by("-held_date", "-id")[:_MOST_SESSIONS],
+                # Who stands at the pit looks for no other.
+                "of_today": [each for each in sessions if each.held_date == self.today],
+                "sessions": sessions,
                 "today": self.today,
             },
         )

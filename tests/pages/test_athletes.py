@@ -52,6 +52,12 @@ class TestHome:
         assert "11 of the last 20 attempts were no jumps" in page
         assert "Torbach" not in page
         assert "today-am <strong>today</strong>" in page
+        assert page.index("today-am") < page.index("Who needs you")
+
+    def test_has_no_place_for_today_without_a_session(self, team: Team):
+        make_session(team.club, code="long-ago", held_date=date(2025, 5, 2))
+
+        assert "of-today" not in text_of(team.browser().get(team.base))
 
     def test_lists_the_squads_of_own_athletes_alone(self, team: Team):
         ours, theirs = (make_squad(team.club, name=name) for name in ("Juniors", "Seniors"))
