@@ -295,14 +295,23 @@ def move_the_mark(season: Season, long: Jumper) -> None:
     season.said["left_m"] = long.habits.mark_error_m
 
 
+def train_later(season: Season, jumper: Jumper, hours: int, n: int) -> None:
+    begin = season.now + timedelta(hours=hours)
+    push(season, jumper.jump(season.named(f"new mark {hours}"), begin, n))
+
+
 def practise(season: Season, long: Jumper) -> None:
-    """Two sessions from the new mark, in the hours to come: a plan holds from its moment on."""
-    for hours in (1, 4):
-        begin = season.now + timedelta(hours=hours)
-        push(season, long.jump(season.named(f"new mark {hours}"), begin, 8))
+    """Two sessions from the new mark and a short one, in the hours to come.
+
+    A plan holds from its moment on. Two sessions show what to practise; how sure it is what
+    another aim would change, two cannot show.
+    """
     path = path_of(season, long)
+    for hours, n in ((1, 8), (4, 8)):
+        train_later(season, long, hours, n)
     season.said["practice"] = season.coach.get(f"{path}/practice-focus")
     season.said["steering"] = season.coach.get(f"{path}/steering")
+    train_later(season, long, 6, 2)
     season.said["what if"] = worked_out(season, f"{path}/what-if", {"aim_m": SAFE_AIM_M})
     season.said["needs the coach still"] = overview_of(season)
     season.said["mark after"] = season.coach.get(f"{path}/mark-advice")

@@ -245,7 +245,7 @@ class TestTheReport:
 
         sent = {code: len(jumps) for code, jumps in season.jumps.items()}
         assert {each["code"]: each["n"] for each in report["run_ups"]} == sent
-        assert report["n"] == sum(sent.values()) == 70
+        assert report["n"] == sum(sent.values()) == 72
         assert [each["n_run_throughs"] for each in report["run_ups"]] == [3, 3]
         for run_up in report["run_ups"]:
             no_jumps = [each["outcome"] == "no_jump" for each in season.jumps[run_up["code"]]]
