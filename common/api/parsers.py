@@ -18,10 +18,14 @@ MAX_BODY_BYTES = 1024 * 1024
 _HALF_PAIR = re.compile(rb"\\u[dD][89a-fA-F]")
 
 
-class StrictJSONParser(parsers.JSONParser):
-    """Parse a JSON body (RFC 8259), refusing what Python's parser would let through."""
+class StrictJSONParser(parsers.BaseParser):
+    """Parse a JSON body (RFC 8259), refusing what Python's parser would let through.
 
-    strict = True
+    None of the framework's own JSON parsers: for those it reads the body itself, and refuses one
+    that is too large for a form with an error that is no answer.
+    """
+
+    media_type = "application/json"
 
     def parse(
         self,
