@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 from django.utils import timezone
 
-from approaches.models import Outcome, Phase
+from approaches.models import Finish, Outcome, Phase
 from approaches.services.arrays import Columns, Ragged
 from approaches.services.limits import TOO_MANY_VALUES
 from approaches.services.readings import Reading
@@ -20,6 +20,9 @@ MAX_FOOTFALLS, MAX_GATES = 40, 40
 FARTHEST_M = 80.0
 # A toe this far beyond the line would be in the pit.
 FARTHEST_BEYOND_M = 5.0
+# Who takes off farther from the line than this has left the board out. It is more often centimetres
+# that somebody took for metres, and one such jump upsets every figure of a series. Our judgement.
+FARTHEST_TAKE_OFF_M = 3.0
 NEAREST_START_MARK_M, FARTHEST_START_MARK_M = 2.0, FARTHEST_M
 STRONGEST_WIND_MPS = 20.0
 LONGEST_JUMP_M = Decimal(25)
@@ -46,6 +49,9 @@ RULES = {
     "unequal_lengths": "Arrays of one attempt have the same length.",
     "too_many_values": TOO_MANY_VALUES,
     "position_out_of_range": "A position is between 5 m beyond the line and 80 m before it.",
+    "take_off_out_of_range": (
+        "A jump is taken off 3 m before the line at most: footfall 0 is in metres, 7 cm are 0.07."
+    ),
     "time_out_of_range": "A time on the attempt's clock is within an hour of zero.",
     "positions_must_grow": "Going back from take-off, positions grow.",
     "times_must_fall": "Going back from take-off, times fall.",
@@ -123,6 +129,16 @@ def _check_footfalls(readings: Sequence[Reading], columns: Columns) -> Found:
         "/footfalls/toe_m",
         "position_out_of_range",
     )
+    jumped = np.array([_was_jumped(reading) for reading in readings], dtype=np.bool_)
+    yield from _flag(
+        toe,
+        np.repeat(jumped, toe.lengths)
+        & (toe.places == 0)
+        & (toe.values > FARTHEST_TAKE_OFF_M)
+        & (toe.values <= FARTHEST_M),
+        "/footfalls/toe_m",
+        "take_off_out_of_range",
+    )
     for name in ("touchdown_s", "toe_off_s"):
         times: Ragged = getattr(columns, name)
         yield from _flag(
@@ -132,6 +148,11 @@ def _check_footfalls(readings: Sequence[Reading], columns: Columns) -> Found:
     yield from _flag_neighbours(touchdown, -1.0, "/footfalls/touchdown_s", "times_must_fall")
     yield from _flag_neighbours(columns.toe_off_s, -1.0, "/footfalls/toe_off_s", "times_must_fall")
     yield from _flag_speeds(toe, touchdown, -1.0, "/footfalls/touchdown_s")
+
+
+def _was_jumped(reading: Reading) -> bool:
+    """Tell whether there was a take-off: who baulks or runs through may end anywhere."""
+    return reading.finish != Finish.RUN_THROUGH.value and reading.outcome != Outcome.BAULK.value
 
 
 def _check_contacts(readings: Sequence[Reading], columns: Columns) -> Found:

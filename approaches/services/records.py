@@ -1,6 +1,6 @@
 """Make and change approaches, and plan them: each change of the marks is a new revision."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from itertools import pairwise
@@ -22,6 +22,9 @@ from common.refusals import refuse_duplicates
 from common.versions import ANY_VERSION, Expected, archiving, change_row, check_version
 
 DEFAULT_AIM_M = 0.06
+# The mean step of a run-up, from a small child's to more than anybody's at full speed: beyond, the
+# mark was meant in feet, or for another run-up. Our judgement.
+SHORTEST_MEAN_STEP_M, LONGEST_MEAN_STEP_M = 0.5, 3.0
 # What attempts are compared by, and marks are made for: with another, it is another run-up.
 COMPARED_BY = ("event", "start_style", "steps")
 
@@ -191,53 +194,54 @@ def add_plan(
 
 
 def _check_marks(marks: Marks, *, steps: int) -> None:
-    faults = []
-    for index, mark in enumerate(marks.check_marks):
-        if not 0 < mark["footfall"] < steps:
-            faults.append(
-                Fault(
-                    f"/check_marks/{index}/footfall",
-                    "footfall_out_of_range",
-                    f"A check mark is met by a footfall between 1 and {steps - 1}.",
-                )
-            )
-        if not 0 < mark["at_m"] < marks.start_mark_m:
-            faults.append(
-                Fault(
-                    f"/check_marks/{index}/at_m",
-                    "mark_off_run_up",
-                    "A check mark stands between the start mark and the line.",
-                )
-            )
-    for name, footfall in (
-        ("transition", marks.transition_footfall),
-        ("attack", marks.attack_footfall),
-    ):
-        if footfall is not None and not 0 < footfall < steps:
-            faults.append(
-                Fault(
-                    f"/phase_starts/{name}",
-                    "footfall_out_of_range",
-                    f"A phase starts at a footfall between 1 and {steps - 1}.",
-                )
-            )
-    transition, attack = marks.transition_footfall, marks.attack_footfall
-    if transition is not None and attack is not None and transition <= attack:
-        faults.append(
-            Fault(
-                "/phase_starts/attack",
-                "phases_out_of_order",
-                "The attack starts after the transition, at a lower footfall.",
-            )
-        )
-    if marks.toe_m and len(marks.toe_m) != steps + 1:
-        faults.append(
-            Fault("/toe_m", "unequal_lengths", f"Footfalls {steps} to 0 are {steps + 1} values.")
-        )
-    falling = all(first > second for first, second in pairwise(marks.toe_m))
-    if not falling:
-        faults.append(
-            Fault("/toe_m", "positions_must_fall", "From the start on, planned positions fall.")
-        )
+    faults = [*_wrong_marks(marks, steps), *_wrong_phases(marks, steps), *_wrong_toes(marks, steps)]
     if faults:
         raise InvalidInputError(faults=faults)
+
+
+def _wrong_marks(marks: Marks, steps: int) -> Iterator[Fault]:
+    nearest_m, farthest_m = (steps * each for each in (SHORTEST_MEAN_STEP_M, LONGEST_MEAN_STEP_M))
+    if not nearest_m <= marks.start_mark_m <= farthest_m:
+        yield Fault(
+            "/start_mark_m",
+            "mark_not_for_steps",
+            f"{steps} steps take {nearest_m:g} to {farthest_m:g} m: say it in metres, not in feet, "
+            "and for this run-up.",
+        )
+    for index, mark in enumerate(marks.check_marks):
+        if not 0 < mark["footfall"] < steps:
+            yield Fault(
+                f"/check_marks/{index}/footfall",
+                "footfall_out_of_range",
+                f"A check mark is met by a footfall between 1 and {steps - 1}.",
+            )
+        if not 0 < mark["at_m"] < marks.start_mark_m:
+            yield Fault(
+                f"/check_marks/{index}/at_m",
+                "mark_off_run_up",
+                "A check mark stands between the start mark and the line.",
+            )
+
+
+def _wrong_phases(marks: Marks, steps: int) -> Iterator[Fault]:
+    transition, attack = marks.transition_footfall, marks.attack_footfall
+    for name, footfall in (("transition", transition), ("attack", attack)):
+        if footfall is not None and not 0 < footfall < steps:
+            yield Fault(
+                f"/phase_starts/{name}",
+                "footfall_out_of_range",
+                f"A phase starts at a footfall between 1 and {steps - 1}.",
+            )
+    if transition is not None and attack is not None and transition <= attack:
+        yield Fault(
+            "/phase_starts/attack",
+            "phases_out_of_order",
+            "The attack starts after the transition, at a lower footfall.",
+        )
+
+
+def _wrong_toes(marks: Marks, steps: int) -> Iterator[Fault]:
+    if marks.toe_m and len(marks.toe_m) != steps + 1:
+        yield Fault("/toe_m", "unequal_lengths", f"Footfalls {steps} to 0 are {steps + 1} values.")
+    if not all(first > second for first, second in pairwise(marks.toe_m)):
+        yield Fault("/toe_m", "positions_must_fall", "From the start on, planned positions fall.")

@@ -202,7 +202,7 @@ class TestNewRevision:
 
         assert (refused.status_code, refused.json()["code"]) == (409, "plan_out_of_order")
 
-    @pytest.mark.parametrize("start_mark_m", [2, 80])
+    @pytest.mark.parametrize("start_mark_m", [8, 48])  # of 16 steps
     def test_takes_the_nearest_and_the_farthest_mark(
         self, admin: Api, plans: str, start_mark_m: float
     ):
@@ -231,6 +231,9 @@ class TestNewRevision:
             ({"toe_m": [34.3, 0.06]}, "/toe_m", "unequal_lengths"),
             ({"toe_m": [float(k) for k in range(17)]}, "/toe_m", "positions_must_fall"),
             ({"start_mark_m": 1.0}, "/start_mark_m", "min_value"),
+            ({"start_mark_m": 7.9}, "/start_mark_m", "mark_not_for_steps"),
+            # 75 feet are 22.9 m.
+            ({"start_mark_m": 75}, "/start_mark_m", "mark_not_for_steps"),
         ],
     )
     def test_has_marks_that_agree(

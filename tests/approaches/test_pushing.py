@@ -291,6 +291,14 @@ class TestRefusing:
                 "too_many_values",
             ),
             ({"footfalls": {"toe_m": [-6.0]}}, "/footfalls/toe_m/0", "position_out_of_range"),
+            # 7 cm, taken for metres
+            ({"footfalls": {"toe_m": [7.0]}}, "/footfalls/toe_m/0", "take_off_out_of_range"),
+            ({"footfalls": {"toe_m": [3.0, 5.2]}}, None, None),
+            (
+                {"footfalls": {"toe_m": [7.0]}, "outcome": "baulk", "official_m": None},
+                None,
+                None,
+            ),
             (
                 {"footfalls": {"toe_m": [0.1, 2.2, 2.2]}},
                 "/footfalls/toe_m/2",
