@@ -75,7 +75,7 @@ class TestWorkerKilled:
         check_that_nothing_is_missing(case)
 
     @pytest.mark.slow
-    @pytest.mark.timeout(900)
+    @pytest.mark.timeout(1800)  # it waits for twenty starts of a worker
     def test_no_push_fails_and_figures_catch_up_after_a_hundred_kills(self, case):
         kill_in_turn(case, kills=100)
 
