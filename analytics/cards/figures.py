@@ -2,9 +2,10 @@
 
 from dataclasses import dataclass
 
+from analytics.core.rolling import DEFAULT_MIN_VALID
 from analytics.selectors import SeriesSummary
 
-NOT_ENOUGH = "not enough measured"
+NOT_ENOUGH = f"needs {DEFAULT_MIN_VALID} measured"
 
 
 @dataclass(frozen=True, slots=True)
