@@ -11,7 +11,9 @@ from tests.faults.case import Case
 from tests.faults.client import FIRST_START, Row
 from tests.faults.stack import wait_until
 
-ATTEMPTS = 24
+# Fewer sessions have no range, and are answered too soon to be killed in the middle.
+SESSIONS, EACH = 3, 8
+ATTEMPTS = SESSIONS * EACH
 # On a busy machine the seconds of a question become a minute.
 PATIENCE_SECONDS = 120.0
 
@@ -21,7 +23,7 @@ def measured_rows(case: Case) -> list[Row]:
     athlete = next(iter(case.scene.series))
     made = simulator.simulate(
         Athlete(unmeasured_no_jump_share=0.0),
-        attempts_by_session=[ATTEMPTS],
+        attempts_by_session=[EACH] * SESSIONS,
         rng=np.random.default_rng(1),
     )
     return [
@@ -29,13 +31,13 @@ def measured_rows(case: Case) -> list[Row]:
             "external_id": f"measured-{number}",
             "athlete": f"ext:{athlete}",
             "approach": "LJ-16",
-            "session": case.scene.sessions[0],
-            "started_at": (FIRST_START + timedelta(minutes=number)).isoformat(),
+            "session": case.scene.sessions[day],
+            "started_at": (FIRST_START + timedelta(days=int(day), minutes=number)).isoformat(),
             "finish": "jump",
             "outcome": "not_judged",
             "footfalls": {"toe_m": toe_m.round(3).tolist()},
         }
-        for number, toe_m in enumerate(made.toe_m)
+        for number, (day, toe_m) in enumerate(zip(made.session, made.toe_m, strict=True))
     ]
 
 
