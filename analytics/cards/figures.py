@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from analytics.core.rolling import DEFAULT_MIN_VALID
+from analytics.models import SeriesState
 from analytics.selectors import SeriesSummary
 
 NOT_ENOUGH = f"needs {DEFAULT_MIN_VALID} measured"
@@ -18,6 +19,9 @@ class InWords:
         With their intervals; `NOT_ENOUGH` where they are not known.
     no_jumps, n
         Of how many attempts; "" before the first.
+    with_unmeasured
+        Both again where no jumps were not measured, which bias and spread leave out: those lie
+        beyond the line, so the figures above look better than the attempts were. "" otherwise.
     """
 
     summary: SeriesSummary
@@ -26,6 +30,7 @@ class InWords:
     spread: str
     no_jumps: str
     n: str
+    with_unmeasured: str
 
 
 def in_words(summary: SeriesSummary) -> InWords:
@@ -42,7 +47,28 @@ def in_words(summary: SeriesSummary) -> InWords:
         else _centimetres(point.spread_m, point.spread_low_m, point.spread_high_m, sign="-"),
         no_jumps="" if point is None else f"{point.n_no_jumps} of {point.n}",
         n="" if point is None else f"{point.n_measured} of {point.n}",
+        with_unmeasured=_with_unmeasured(summary.state),
     )
+
+
+def _with_unmeasured(state: SeriesState | None) -> str:
+    figures = {} if state is None else state.figures
+    fit = figures.get("censored", {})
+    n = fit.get("n_unmeasured_no_jumps", 0)
+    if not n:
+        return ""
+    aim_m = figures["window"]["aim_m"]
+    mean, spread = fit["mean_interval"], fit["sd_interval"]
+    bias = _centimetres(
+        fit["mean_m"] - aim_m, _less(mean["low"], aim_m), _less(mean["high"], aim_m), sign="+"
+    )
+    spread = _centimetres(fit["adjusted_sd_m"], spread["low"], spread["high"], sign="-")
+    whose = "1 no jump that was" if n == 1 else f"{n} no jumps that were"
+    return f"Counting the {whose} not measured: bias {bias}, spread {spread}."
+
+
+def _less(value_m: float | None, aim_m: float) -> float | None:
+    return None if value_m is None else value_m - aim_m
 
 
 def _centimetres(
